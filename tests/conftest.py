@@ -1,0 +1,26 @@
+"""Fixtures shared by all tests."""
+
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+
+
+def _outside(folder):
+    path = ROOT.parent / "shared" / folder
+    if not path.is_dir():
+        pytest.skip(f"outside data is not on this machine: {path}")
+    return path
+
+
+@pytest.fixture
+def shared_data():
+    """The folder of measured and published data of others; skips where it is absent."""
+    return _outside("data")
+
+
+@pytest.fixture
+def shared_cases():
+    """The folder of cases with expected answers; skips where it is absent."""
+    return _outside("cases")

@@ -1,0 +1,1 @@
+"""The helper package behind the workbooks: physics, logs, analysis, charts, panels, explain."""

@@ -1,0 +1,1 @@
+"""What the runs say: comparison with its scatter, the split of a difference, the fitted model."""

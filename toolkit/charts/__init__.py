@@ -1,0 +1,1 @@
+"""One description of a picture (picture.py), drawn live by Bokeh (live.py)."""

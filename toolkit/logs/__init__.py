@@ -1,0 +1,1 @@
+"""From a file as the bench wrote it to a reviewed run: read, decide, find pulls, grid."""

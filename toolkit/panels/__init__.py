@@ -1,0 +1,1 @@
+"""Widgets of the workbooks; nothing here is worth testing without a screen."""

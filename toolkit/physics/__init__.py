@@ -1,0 +1,1 @@
+"""Models of engine, turbocharger and air: SI, absolute pressures, kelvin; numpy and scipy only."""
