@@ -10,12 +10,24 @@ import pytest
 import toolkit
 
 # Each layer may load those before it, never those after it.
-LAYERS = ["physics", "units", "bench", "build", "logs", "analysis", "charts", "explain", "panels"]
+LAYERS = [
+    "physics",
+    "units",
+    "bench",
+    "preferences",
+    "build",
+    "logs",
+    "analysis",
+    "charts",
+    "explain",
+    "panels",
+]
 # Outside packages a layer must not load, however indirectly.
 FORBIDDEN = {
     "physics": {"pandas", "bokeh", "ipywidgets", "pint", "matplotlib", "tomlkit"},
     "units": {"pandas", "bokeh", "ipywidgets", "matplotlib"},
     "bench": {"bokeh", "ipywidgets", "matplotlib"},
+    "preferences": {"bokeh", "ipywidgets", "matplotlib"},
     "build": {"bokeh", "ipywidgets", "matplotlib"},
     "logs": {"bokeh", "ipywidgets", "matplotlib"},
     "analysis": {"bokeh", "ipywidgets", "matplotlib"},
