@@ -1,0 +1,330 @@
+"""A picture drawn by Bokeh: built once, then only its data is replaced.
+
+Each panel has one renderer per kind of thing (all curves are one glyph, all words another), so
+a picture may gain or lose curves without a renderer being added.
+"""
+
+import numpy as np
+from bokeh.core.properties import value
+from bokeh.events import Tap
+from bokeh.layouts import column
+from bokeh.models import ColumnDataSource, HoverTool, Range1d
+from bokeh.plotting import figure
+
+from toolkit.charts import style
+
+# What an ordinary hover shows is escaped by Bokeh; "pre" keeps our line breaks.
+_READOUT = '<div style="white-space:pre;font:13px Helvetica,Arial,sans-serif">@readout</div>'
+_WORDS_PX = 16
+
+
+class LiveChart:
+    """A Bokeh layout that follows a picture.
+
+    `root` is the Bokeh model to show. All pictures shown by one chart have as many panels as
+    the first; their heights and titles may change.
+    """
+
+    def __init__(self, picture, width=style.CHART_PX, tools=""):
+        self._panels = [_LivePanel(p, width, tools) for p in picture.panels]
+        last_shared = None
+        for drawn, panel in zip(self._panels, picture.panels, strict=True):
+            if not panel.x_label:
+                last_shared = drawn
+        self._last_shared = last_shared
+        shared = self._panels[0].fig.x_range if self._panels else None
+        for drawn, panel in zip(self._panels, picture.panels, strict=True):
+            if not panel.x_label:
+                drawn.fig.x_range = shared = shared if shared is not None else drawn.fig.x_range
+            else:
+                drawn.fig.x_range = Range1d(0, 1)
+        self.root = column([p.fig for p in self._panels], width=width, spacing=2)
+        self.show(picture)
+
+    @property
+    def figures(self):
+        """The Bokeh figures, top to bottom."""
+        return [p.fig for p in self._panels]
+
+    def show(self, picture):
+        """Draw this picture in place of the last."""
+        for drawn, panel in zip(self._panels, picture.panels, strict=True):
+            drawn.show(panel, picture, axis=panel.x_label or drawn is self._last_shared)
+
+    def on_tap(self, handler):
+        """Call handler(index of the panel, x, y) when a person taps a curve or an empty place."""
+        for index, drawn in enumerate(self._panels):
+            drawn.fig.on_event(Tap, lambda event, i=index: handler(i, event.x, event.y))
+
+
+class _LivePanel:
+    def __init__(self, panel, width, tools):
+        self.fig = fig = figure(
+            width=width,
+            height=panel.height,
+            tools=tools,
+            toolbar_location=None,
+            x_range=Range1d(0, 1),
+            y_range=Range1d(0, 1),
+            min_border_left=58,
+            min_border_right=12,
+            match_aspect=False,
+            background_fill_color=style.PAPER,
+            border_fill_color=style.PAPER,
+        )
+        self.sources = {}
+        self._draw_frame(fig, panel)
+        self._add(
+            "zones",
+            fig.quad,
+            left="x0",
+            right="x1",
+            bottom="y0",
+            top="y1",
+            fill_color="colour",
+            fill_alpha="alpha",
+            line_color=None,
+        )
+        self._add(
+            "bands",
+            fig.patches,
+            xs="xs",
+            ys="ys",
+            fill_color="colour",
+            fill_alpha="alpha",
+            line_color="outline",
+            line_width=1.5,
+        )
+        self._add(
+            "uprights",
+            fig.segment,
+            x0="x0",
+            y0="y0",
+            x1="x1",
+            y1="y1",
+            line_color="colour",
+            line_width=1,
+        )
+        self._add(
+            "lines",
+            fig.multi_line,
+            xs="xs",
+            ys="ys",
+            line_color="colour",
+            line_width="width",
+            line_dash="dash",
+        )
+        self._add(
+            "dots",
+            fig.scatter,
+            x="x",
+            y="y",
+            size="size",
+            fill_color="colour",
+            line_color=value(style.PAPER),
+            line_width=0.6,
+        )
+        self._add(
+            "leaders",
+            fig.segment,
+            x0="x0",
+            y0="y0",
+            x1="x1",
+            y1="y1",
+            line_color="colour",
+            line_width=1,
+        )
+        self._add(
+            "words",
+            fig.text,
+            x="x",
+            y="y",
+            text="text",
+            text_color="colour",
+            text_align="align",
+            text_baseline="baseline",
+            x_offset="dx",
+            y_offset="dy",
+            text_font=value(style.FONT),
+            text_font_size=value(f"{style.NUMBER_PX}px"),
+        )
+        probe = self._add(
+            "probe",
+            fig.vspan,
+            x="x",
+            line_color=value(style.QUIET),
+            line_alpha=0,
+            hover_line_alpha=0.6,
+        )
+        fig.add_tools(
+            HoverTool(
+                renderers=[probe],
+                mode="vline",
+                tooltips=_READOUT,
+                show_arrow=False,
+                line_policy="nearest",
+            )
+        )
+
+    def _add(self, name, glyph, **columns):
+        fields = {v: [] for v in columns.values() if isinstance(v, str)}
+        if name == "probe":
+            fields["readout"] = []
+        self.sources[name] = source = ColumnDataSource(fields)
+        return glyph(source=source, **columns)
+
+    def _draw_frame(self, fig, panel):
+        fig.outline_line_color = None
+        fig.title.text_font = style.FONT
+        fig.title.text_font_size = f"{style.TITLE_PX}px"
+        fig.title.text_color = style.INK
+        fig.xgrid.grid_line_color = None
+        fig.ygrid.grid_line_color = None if panel.bare else style.GRID
+        for axis in (fig.xaxis, fig.yaxis):
+            axis.axis_line_color = None
+            axis.major_tick_line_color = None
+            axis.minor_tick_line_color = None
+            axis.major_label_text_color = style.QUIET
+            axis.major_label_text_font_size = f"{style.NUMBER_PX}px"
+            axis.axis_label_text_color = style.QUIET
+            axis.axis_label_text_font_style = "normal"
+            axis.axis_label_text_font_size = f"{style.NUMBER_PX}px"
+            axis.visible = not panel.bare
+
+    def show(self, panel, picture, axis):
+        fig = self.fig
+        fig.height = panel.height + (34 if axis and not panel.bare else 0)
+        fig.title.text = panel.heading
+        fig.xaxis.visible = bool(axis) and not panel.bare
+        fig.xaxis.axis_label = panel.x_label or picture.x_label
+        low, high = panel.y_limits
+        left, right = panel.x_limits if panel.x_label else picture.x_limits
+        fig.y_range.update(start=low, end=high)
+        fig.xaxis.bounds = (left, right)  # no numbers in the room kept for the curves' names
+        named = any(thing.label for p in picture.panels for thing in (*p.lines, *p.bands))
+        room = style.LABEL_ROOM_PX if named else 0
+        plot = fig.width - 70
+        fig.x_range.update(start=left, end=right + (right - left) * room / (plot - room))
+        self._show_areas(panel, low, high)
+        self._show_lines(panel)
+        self._show_words(panel, low, high)
+        self._show_readout(panel, picture)
+
+    def _show_areas(self, panel, low, high):
+        zones, bands = panel.zones, [p for b in panel.bands for p in _patches(b)]
+        self.sources["zones"].data = {
+            "x0": [z.start for z in zones],
+            "x1": [z.stop for z in zones],
+            "y0": [low] * len(zones),
+            "y1": [high] * len(zones),
+            "colour": [z.colour for z in zones],
+            "alpha": [z.alpha for z in zones],
+        }
+        bands += [(s.x, s.y, s.colour, s.alpha, s.outline or None) for s in panel.shapes]
+        self.sources["bands"].data = dict(
+            zip(
+                ("xs", "ys", "colour", "alpha", "outline"),
+                [list(c) for c in zip(*bands, strict=True)] or [[]] * 5,
+                strict=True,
+            )
+        )
+        ups = panel.uprights
+        self.sources["uprights"].data = {
+            "x0": [u.x for u in ups],
+            "x1": [u.x for u in ups],
+            "y0": [low] * len(ups),
+            "y1": [high] * len(ups),
+            "colour": [u.colour for u in ups],
+        }
+
+    def _show_lines(self, panel):
+        lines = [ln for ln in panel.lines if ln.joined]
+        self.sources["lines"].data = {
+            "xs": [ln.x for ln in lines],
+            "ys": [ln.y for ln in lines],
+            "colour": [ln.colour for ln in lines],
+            "width": [ln.width for ln in lines],
+            "dash": [list(style.DASHES[ln.evidence]) for ln in lines],
+        }
+        dotted = [ln for ln in panel.lines if ln.points]
+        marks = [m for m in panel.marks if m.dot]
+        self.sources["dots"].data = {
+            "x": np.concatenate([ln.x for ln in dotted] + [[m.x for m in marks]]),
+            "y": np.concatenate([ln.y for ln in dotted] + [[m.y for m in marks]]),
+            "size": [ln.width + 3 for ln in dotted for _ in ln.x] + [9] * len(marks),
+            "colour": [ln.colour for ln in dotted for _ in ln.x] + [m.colour for m in marks],
+        }
+
+    def _show_words(self, panel, low, high):
+        words = [
+            (x, p, text, colour, "left", "middle", 8, 0)
+            for x, _y, p, text, colour in panel.end_labels(_WORDS_PX)
+        ]
+        for m in panel.marks:
+            x, y = m.at or (m.x, m.y)
+            shift = 0 if m.at else {"left": 8, "right": -8, "center": 0}[m.align]
+            words.append(
+                (
+                    x,
+                    y,
+                    m.text,
+                    m.colour,
+                    m.align,
+                    "bottom" if not m.at else "middle",
+                    shift,
+                    0 if m.at else -4,
+                )
+            )
+        words += [(u.x, high, u.text, u.colour, "left", "top", 5, 1) for u in panel.uprights]
+        words += [(z.start, high, z.text, z.colour, "left", "top", 5, 1) for z in panel.zones]
+        names = ("x", "y", "text", "colour", "align", "baseline", "dx", "dy")
+        columns = [list(c) for c in zip(*words, strict=True)] or [[]] * len(names)
+        self.sources["words"].data = dict(zip(names, columns, strict=True))
+        leaders = [m for m in panel.marks if m.at]
+        self.sources["leaders"].data = {
+            "x0": [m.x for m in leaders],
+            "y0": [m.y for m in leaders],
+            "x1": [m.at[0] for m in leaders],
+            "y1": [m.at[1] for m in leaders],
+            "colour": [m.colour for m in leaders],
+        }
+
+    def _show_readout(self, panel, picture):
+        """One line of words per x of the longest curve: every quantity of the panel there."""
+        lines = [ln for ln in panel.lines if ln.readout and ln.label and len(ln.x) > 1]
+        if not lines:
+            self.sources["probe"].data = {"x": [], "readout": []}
+            return
+        grid = max((ln.x for ln in lines), key=len)
+        rows = [[f"{picture.x_label or panel.x_label}: {x:g}"] for x in grid]
+        for line in lines:
+            places = panel.decimals if line.decimals is None else line.decimals
+            for row, y in zip(rows, _at(grid, line), strict=True):
+                known = f"{y:.{places}f}" if np.isfinite(y) else "not known"
+                row.append(f"{line.label}: {known}")
+        self.sources["probe"].data = {"x": grid, "readout": ["\n".join(r) for r in rows]}
+
+
+def _at(grid, line):
+    """The curve at each x of the grid, where it has a value there; NaN elsewhere."""
+    x, y = line.x, line.y
+    if len(x) == len(grid) and np.array_equal(x, grid, equal_nan=True):
+        return y
+    order = np.argsort(x, kind="stable")
+    return np.interp(grid, x[order], y[order], left=np.nan, right=np.nan)
+
+
+def _patches(band):
+    """The outline of the band over each stretch where both edges are known."""
+    x, low, high = band.x, band.low, band.high
+    known = np.isfinite(x) & np.isfinite(low) & np.isfinite(high)
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], known.astype(int), [0]])))
+    for start, stop in zip(edges[::2], edges[1::2], strict=True):
+        part = slice(start, stop)
+        yield (
+            np.concatenate([x[part], x[part][::-1]]),
+            np.concatenate([low[part], high[part][::-1]]),
+            band.colour,
+            band.alpha,
+            None,
+        )
