@@ -1,0 +1,85 @@
+"""Write the demo bench: `python data_demo/generate.py`. Same seed, same bytes.
+
+Everything here is invented: the team, the engine, the parts, every number. `generate` makes
+another bench of the same kind from another seed, with its own truth, for the tests.
+"""
+
+import shutil
+import sys
+from pathlib import Path
+
+import numpy as np
+import tomlkit
+
+HERE = Path(__file__).resolve().parent
+if str(HERE) not in sys.path:  # found both as a script and as data_demo.generate
+    sys.path.insert(0, str(HERE))
+
+from generator import bad, day, loggers, truth  # noqa: E402
+
+SEED = 20260418
+
+
+def generate(seed=SEED, folder=HERE):
+    """Write runs/ and truth/ of one bench into `folder`, and return {log name: true curves}."""
+    folder = Path(folder)
+    results = day.run_all(seed)
+    bias = loggers.sensor_biases(seed)
+    for number, (test, signals) in enumerate(results):
+        rng = np.random.default_rng([seed, 3000, number])
+        dyno = loggers.dyno_rows(test, signals, bias, rng)
+        ecu = loggers.ecu_rows(test, signals, bias, loggers.clock(seed, number), rng)
+        _write(folder / f"runs/{test.name}_dyno.csv", loggers.csv_text(dyno, _notes(test)))
+        _write(folder / f"runs/{test.name}_ecu.csv", loggers.csv_text(ecu))
+    signals = {test.name: s for test, s in results}
+    spare = signals["2026-04-18_3_small_20psi"], signals["2026-04-18_5_large_14psi"]
+    for name, content in bad.bad_files(*spare).items():
+        _write(folder / "runs/bad" / name, content)
+    return _write_truth(seed, folder, signals)
+
+
+def _write_truth(seed, folder, signals):
+    curves = {name: truth.curves(s) for name, s in signals.items()}
+    _write(folder / "truth/curves.csv", _table("run", curves))
+    _write(folder / "truth/held_back.csv", _table("set_up", truth.held_back(seed)))
+    pairs = {f"{a},{b}": truth.shares(curves[a], curves[b]) for a, b in truth.PAIRS}
+    _write(folder / "truth/shares.csv", _table("a,b", pairs))
+    _write(folder / "truth/parts.toml", tomlkit.dumps(truth.parts(seed)))
+    return curves
+
+
+def _notes(test):
+    notes = [
+        "# Invented demo data: a technical college's hill-climb team, no real engine or part",
+        f"# Set-up: turbo {test.turbo.title()}, target {test.boost_psi} psi",
+        f"# Started: {test.started}",
+        f"# Sweep: {test.sweep_rpm_s:.0f} rpm/s",
+    ]
+    return [*notes, f"# Note: {test.note}"] if test.note else notes
+
+
+def _table(label, columns_by_name):
+    """One CSV with a first column that names the run, seven significant digits."""
+    lines = []
+    for name, columns in columns_by_name.items():
+        lines = lines or [",".join([label, *columns])]
+        rows = np.column_stack(list(columns.values())).tolist()
+        lines += [",".join([name, *(f"{v + 0.0:.7g}" for v in row)]) for row in rows]
+    return "\n".join(lines) + "\n"
+
+
+def _write(path, content):
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(content if isinstance(content, bytes) else content.encode())
+
+
+def main():
+    for part in ("runs", "truth"):
+        shutil.rmtree(HERE / part, ignore_errors=True)
+    generate()
+    files = [p for p in HERE.rglob("*") if p.is_file() and "generator" not in p.parts]
+    print(f"{len(files)} files, {sum(p.stat().st_size for p in files) / 1e6:.2f} MB in {HERE}")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,121 @@
+"""The demo bench: its files are what its generator writes, and its story is in them."""
+
+import tomllib
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from data_demo.generate import SEED, generate
+
+DEMO = Path(__file__).resolve().parent.parent / "data_demo"
+PSI = 6894.757
+
+
+@pytest.fixture(scope="module")
+def again(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("demo")
+    generate(SEED, folder)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def curves():
+    table = pd.read_csv(DEMO / "truth/curves.csv")
+    return {
+        name.split("_", 1)[1]: rows.set_index("speed_rpm") for name, rows in table.groupby("run")
+    }
+
+
+def files_under(folder, part):
+    return {str(p.relative_to(folder)): p.read_bytes() for p in (folder / part).rglob("*.csv")}
+
+
+@pytest.mark.parametrize("part", ["runs", "truth"])
+def test_committed_files_equal_a_regeneration(again, part):
+    committed, fresh = files_under(DEMO, part), files_under(again, part)
+    assert committed.keys() == fresh.keys()
+    assert [name for name in fresh if committed[name] != fresh[name]] == []
+    assert len(fresh) > 2
+
+
+def test_parts_equal_a_regeneration(again):
+    name = "truth/parts.toml"
+    assert (DEMO / name).read_bytes() == (again / name).read_bytes()
+
+
+def test_another_seed_is_another_bench(again, tmp_path):
+    generate(SEED + 1, tmp_path)
+    name = "runs/2026-04-18_2_small_14psi_ecu.csv"
+    assert (tmp_path / name).read_bytes() != (again / name).read_bytes()
+
+
+def test_it_is_small_and_says_it_is_invented():
+    size = sum(p.stat().st_size for p in DEMO.rglob("*") if p.suffix in (".csv", ".toml"))
+    assert size < 4e6
+    for log in (DEMO / "runs").glob("*_dyno.csv"):
+        assert "Invented demo data" in log.read_text().splitlines()[0]
+    assert "Everything in this folder is invented" in (DEMO / "SOURCES.md").read_text()
+
+
+def boost_psi(curve):
+    return (curve.p_manifold_pa - curve.p_cell_pa) / PSI
+
+
+def test_small_cannot_hold_20_psi_and_large_can(curves):
+    small, large = boost_psi(curves["3_small_20psi"]), boost_psi(curves["6_large_20psi"])
+    assert small[3500] == pytest.approx(20, abs=0.4)
+    assert small[6500] < 17
+    assert large[6500] == pytest.approx(20, abs=0.4)
+    assert curves["3_small_20psi"].gate_duty[6000] > 0.96  # all the controller can do
+
+
+def test_back_pressure_opens_the_gate_by_the_force_balance(curves):
+    """At the top of the 20 psi pull of Small the forces on the gate's stem balance."""
+    gate = tomllib.loads((DEMO / "truth/parts.toml").read_text())["gates"]["light"]
+    point = curves["3_small_20psi"].loc[6000]
+    opening = (point.p_exhaust_pa - point.p_turbine_out_pa) * gate["valve_area_m2"]
+    ports = point.p_compressor_out_pa - point.p_cell_pa - point.p_gate_top_gauge_pa
+    opening += ports * gate["diaphragm_area_m2"]
+    spring = gate["spring_pa"] * gate["diaphragm_area_m2"] + gate["rate_n_m"] * point.gate_lift_m
+    assert opening == pytest.approx(spring, rel=0.02)
+
+
+def test_back_pressure_crosses_boost_on_both(curves):
+    def crossing(name):
+        gap = curves[name].p_exhaust_pa - curves[name].p_manifold_pa
+        return gap.index[(gap > 0) & (gap.index > 2600)][0]
+
+    assert 3000 < crossing("3_small_20psi") < 3800
+    assert 5000 < crossing("6_large_20psi") < 5900
+
+
+def test_shares_add_up_to_the_true_difference(curves):
+    table = pd.read_csv(DEMO / "truth/shares.csv")
+    causes = table.drop(columns=["a", "b", "speed_rpm", "difference_nm"])
+    np.testing.assert_allclose(causes.sum(axis=1), table.difference_nm, atol=2e-4)
+    pair = table[(table.a == "2026-04-18_2_small_14psi") & (table.b == "2026-04-18_5_large_14psi")]
+    at = pair.set_index("speed_rpm").loc[6000]
+    small, large = curves["2_small_14psi"], curves["5_large_14psi"]
+    assert at.difference_nm == pytest.approx(
+        large.torque_nm[6000] - small.torque_nm[6000], abs=1e-3
+    )
+    # The pumping part is arithmetic: pressure difference times displacement over 4 pi.
+    saved = (small.p_exhaust_pa[6000] - large.p_exhaust_pa[6000]) * 2.996e-3 / (4 * np.pi)
+    assert at.pumping_nm == pytest.approx(saved, rel=0.005)
+
+
+def test_logs_carry_mixed_units_and_two_clocks():
+    dyno = pd.read_csv(DEMO / "runs/2026-04-18_5_large_14psi_dyno.csv", comment="#")
+    ecu = pd.read_csv(DEMO / "runs/2026-04-18_5_large_14psi_ecu.csv")
+    clock = tomllib.loads((DEMO / "truth/parts.toml").read_text())["ecu_clock"]
+    offset = clock["2026-04-18_5_large_14psi"]["offset_s"]
+    # The same moment, the middle of the second sweep, found in both logs by speed alone.
+    dyno_at = dyno["Time (s)"][(dyno["Engine Speed (rpm)"] > 4500) & (dyno["Time (s)"] > 28)].iloc[
+        0
+    ]
+    late = (ecu["RPM"] > 4500) & (ecu["Time [s]"] > 28 - offset)
+    assert dyno_at - ecu["Time [s]"][late].iloc[0] == pytest.approx(offset, abs=0.1)
+    assert dyno["Manifold Pressure (psig)"][0] == pytest.approx(0, abs=0.15)
+    assert ecu["MAP [kPa]"][0] == pytest.approx(ecu["Baro [kPa]"][0], abs=2.0)
