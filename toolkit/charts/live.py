@@ -93,6 +93,7 @@ class _LivePanel:
             fill_color="colour",
             fill_alpha="alpha",
             line_color="outline",
+            line_dash="dash",
             line_width=1.5,
         )
         self._add(
@@ -220,11 +221,14 @@ class _LivePanel:
             "colour": [z.colour for z in zones],
             "alpha": [z.alpha for z in zones],
         }
-        bands += [(s.x, s.y, s.colour, s.alpha, s.outline or None) for s in panel.shapes]
+        bands += [
+            (s.x, s.y, s.colour, s.alpha, s.outline or None, list(style.DASHES[s.evidence]))
+            for s in panel.shapes
+        ]
         self.sources["bands"].data = dict(
             zip(
-                ("xs", "ys", "colour", "alpha", "outline"),
-                [list(c) for c in zip(*bands, strict=True)] or [[]] * 5,
+                ("xs", "ys", "colour", "alpha", "outline", "dash"),
+                [list(c) for c in zip(*bands, strict=True)] or [[]] * 6,
                 strict=True,
             )
         )
@@ -327,4 +331,5 @@ def _patches(band):
             band.colour,
             band.alpha,
             None,
+            [],
         )

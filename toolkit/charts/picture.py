@@ -55,13 +55,14 @@ class Band:
 
 @dataclass(frozen=True)
 class Shape:
-    """A closed outline in the axes' units, for sketches."""
+    """A closed outline in the axes' units, for sketches; evidence is the outline's stroke."""
 
     x: np.ndarray
     y: np.ndarray
     colour: str = style.INK
     alpha: float = 0.2
     outline: str = ""
+    evidence: str = "measured"
 
     def __post_init__(self):
         _as_floats(self, "x", "y")

@@ -1,0 +1,387 @@
+"""A picture laid out for a place and drawn by matplotlib: the second renderer of charts.picture.
+
+Everything is measured in hundredths of the short side, so that a 4K still is the same picture
+as a small one and the words can be read on a phone.
+"""
+
+import numpy as np
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.patheffects import withStroke
+from matplotlib.style import context as matplotlib_style
+from matplotlib.ticker import MaxNLocator
+
+from toolkit.charts import style
+from toolkit.charts.picture import Line
+from toolkit.explain.lettering import (
+    boxes_for_missing_letters,
+    clean,
+    font,
+    shortened,
+    width_em,
+    wrapped,
+)
+from toolkit.explain.looks import PublishError, checked_size, look_named
+
+# Heights of letters in hundredths of the short side. The smallest may not go below 2.2.
+SMALL, PANEL, FINDING = 2.4, 2.8, 4.8
+_MARGIN, _GAP, _LINE, _LEAST_PLOT = 4.0, 2.0, 1.3, 9.0
+_DPI = 128  # a power of two: px / dpi * dpi gives the px back exactly
+# Nothing of the person's own matplotlib settings may change what is published.
+STYLE = ["default", {"svg.fonttype": "path", "svg.hashsalt": "toolkit"}]
+
+
+class Sheet:
+    """A picture laid out on a matplotlib figure of exactly this size.
+
+    What moves in a clip is kept apart: `curves` are artists, `words` are (x, artist) pairs that
+    belong to a place on the shared axis, `labels` are the curves' names at their ends.
+    """
+
+    def __init__(self, picture, size="video", look="light", card=()):
+        self.picture, self.size, self.look = picture, checked_size(size), look_named(look)
+        self.unit = min(self.size) / 100
+        self.scale = SMALL * self.unit / style.NUMBER_PX  # px here for a px of the live chart
+        self.curves, self.words, self.labels, self.axes = [], [], [], []
+        with matplotlib_style(STYLE):
+            width, height = self.size
+            self.fig = Figure(figsize=(width / _DPI, height / _DPI), dpi=_DPI)
+            self.canvas = FigureCanvasAgg(self.fig)
+            self.fig.patch.set_facecolor(self.look.ground or "none")
+            top = self._head()
+            bottom = self._card(card)
+            self._panels(top, bottom)
+
+    def pixels(self):
+        """The drawn sheet as an array (height, width, 4) of bytes, a copy."""
+        with matplotlib_style(STYLE), boxes_for_missing_letters():
+            self.canvas.draw()
+        return np.asarray(self.canvas.buffer_rgba()).copy()
+
+    def write(self, x, y, text, height=SMALL, colour=style.INK, **how):
+        """Words at a place in px from the top left; returns the artist.
+
+        how: weight, ha, va as in matplotlib, edge=True for an edge in the ground's colour.
+        """
+        px = height * self.unit
+        weight = how.pop("weight", "normal")
+        edge = [self.edge(px * 0.16)] if how.pop("edge", False) or not self.look.ground else []
+        return self.fig.text(
+            x / self.size[0],
+            1 - y / self.size[1],
+            text,
+            color=self.look.words(colour),
+            fontproperties=font(px, _DPI, weight),
+            parse_math=False,
+            path_effects=edge,
+            **{"va": "top", **how},
+        )
+
+    def edge(self, px):
+        return withStroke(linewidth=self.points(px), foreground=self.look.behind)
+
+    def points(self, px):
+        return px * 72 / _DPI
+
+    def _lines(self, y, text, height, colour, weight="normal", width=None):
+        """Wrapped words at the left margin; returns the y below them."""
+        left = _MARGIN * self.unit
+        room = width or self.size[0] - 2 * left
+        for line in wrapped(text, room, height * self.unit, weight):
+            self.write(left, y, line, height, colour, weight=weight)
+            y += _LINE * height * self.unit
+        return y
+
+    def _head(self):
+        y = _MARGIN * self.unit
+        room = self.size[0] - 2 * y
+        for height in (FINDING, 0.85 * FINDING, 0.7 * FINDING):
+            if len(wrapped(self.picture.finding, room, height * self.unit, "bold")) <= 3:
+                break
+        y = self._lines(y, self.picture.finding, height, style.INK, "bold")
+        if self.picture.method:
+            y = self._lines(y + 0.4 * self.unit, self.picture.method, SMALL, style.QUIET)
+        return y + self.unit
+
+    def _card(self, card):
+        """The method card in columns at the bottom; returns the y above it."""
+        rows = [*card, *(("Note", n) for n in self.picture.notes)]
+        width, height = self.size
+        bottom, margin = height - _MARGIN * self.unit, _MARGIN * self.unit
+        if not rows:
+            return bottom
+        px, gap = SMALL * self.unit, 4 * self.unit
+        count = max(1, int(width / (55 * self.unit)))
+        column = (width - 2 * margin - (count - 1) * gap) / count
+        entries = [self._entry(word, text, column, px) for word, text in rows]
+        stacks = _columns(entries, count)
+        tallest = max(sum(len(lines) for *_, lines in stack) for stack in stacks)
+        top = bottom - tallest * px * _LINE
+        for index, stack in enumerate(stacks):
+            x, y = margin + index * (column + gap), top
+            for word, indent, lines in stack:
+                self.write(x, y, word, weight="bold")
+                for number, line in enumerate(lines):
+                    self.write(x + (0 if number else indent), y, line, colour=style.QUIET)
+                    y += px * _LINE
+        rule = top - 1.2 * self.unit
+        self._rule(margin, width - margin, rule)
+        return rule - self.unit
+
+    def _entry(self, word, text, column, px):
+        word = f"{word}:"
+        indent = (width_em(word, "bold") + 0.4) * px
+        return word, indent, wrapped(text, column, px, indent=indent)
+
+    def _rule(self, left, right, y):
+        axes = self.fig.add_axes([0, 0, 1, 1], zorder=-1)
+        axes.set_axis_off()
+        axes.set(xlim=(0, self.size[0]), ylim=(self.size[1], 0))
+        axes.plot([left, right], [y, y], color=self.look.grid, lw=self.points(self.scale))
+
+    def _panels(self, top, bottom):
+        panels, unit = self.picture.panels, self.unit
+        shared = [i for i, p in enumerate(panels) if not p.x_label and not p.bare]
+        below = [
+            (4.2 if p.x_label or (shared and i == shared[-1]) else 0.6) * _LINE * unit
+            + (SMALL * unit if p.x_label or (shared and i == shared[-1]) else 0)
+            for i, p in enumerate(panels)
+        ]
+        above = [(PANEL * _LINE + 1.4) * unit if p.title else 0 for p in panels]
+        gaps = _GAP * unit * (len(panels) - 1)
+        free = bottom - top - sum(below) - sum(above) - gaps
+        heights = [free * p.height / sum(q.height for q in panels) for p in panels]
+        if min(heights) < _LEAST_PLOT * unit:
+            raise PublishError(
+                f"{self.size[0]} x {self.size[1]} px cannot hold {len(panels)} panels with "
+                "words that can be read: choose a taller size, fewer panels or no method card"
+            )
+        room = self._label_room(panels, heights)
+        drawn = [
+            _DrawnPanel(self, panel, height, axis=below[i] > 2 * unit)
+            for i, (panel, height) in enumerate(zip(panels, heights, strict=True))
+        ]
+        gutter = max(d.gutter for d in drawn)
+        y = top
+        for d, over, under in zip(drawn, above, below, strict=True):
+            left = _MARGIN * unit + (0 if d.panel.bare else gutter)
+            right = self.size[0] - _MARGIN * unit - (0 if d.panel.bare else room)
+            d.draw(left, right, y + over, y + over + d.height)
+            y += over + d.height + under + _GAP * unit
+
+    def _label_room(self, panels, heights):
+        """The width kept free at the right for the curves' names, in px."""
+        names = [w for p in panels for *_, w, _ in p.end_labels(1) if not p.bare]
+        widest = max((width_em(n) for n in names), default=0) * SMALL * self.unit
+        return min(widest + 1.6 * self.unit, 0.3 * self.size[0]) if names else 2 * self.unit
+
+
+class _DrawnPanel:
+    """One panel of a sheet: measured when made, drawn once its place is known."""
+
+    def __init__(self, sheet, panel, height, axis):
+        self.sheet, self.panel, self.height, self.axis = sheet, panel, height, axis
+        step = height / sheet.unit / 5
+        self.y_ticks = [] if panel.bare else _ticks(*panel.y_limits, max(2, int(step)))
+        px = SMALL * sheet.unit
+        names = [_number(v) for v in self.y_ticks]
+        self.gutter = max((width_em(n) * px for n in names), default=0) + sheet.unit
+
+    def draw(self, left, right, top, bottom):
+        sheet, panel = self.sheet, self.panel
+        width, height = sheet.size
+        self.box = left, right, top, bottom
+        self.ax = ax = sheet.fig.add_axes(
+            [left / width, 1 - bottom / height, (right - left) / width, (bottom - top) / height]
+        )
+        sheet.axes.append(ax)
+        ax.set_facecolor("none")
+        ax.set_axis_off()
+        ax.set(xlim=self._x_limits(), ylim=panel.y_limits)
+        if panel.equal_scale:
+            ax.set_aspect("equal", adjustable="datalim")
+        if panel.title:
+            edge = _MARGIN * sheet.unit
+            above = top - 1.7 * sheet.unit
+            sheet.write(edge, above, panel.heading, PANEL, weight="bold", va="bottom")
+        if not panel.bare:
+            self._frame()
+        self._areas()
+        self._curves()
+        self._marks()
+        self._labels()
+
+    def _x_limits(self):
+        return self.panel.x_limits if self.panel.x_label else self.sheet.picture.x_limits
+
+    def _px(self, x, y):
+        """A place of the axes in px of the sheet, from the top left."""
+        across, up = self.ax.transData.transform((x, y))
+        return across, self.sheet.size[1] - up
+
+    def _frame(self):
+        sheet, look = self.sheet, self.sheet.look
+        left, right, _top, bottom = self.box
+        for value in self.y_ticks:
+            wide = sheet.scale * (2 if value == 0 else 1)
+            self.ax.axhline(value, color=look.grid, lw=sheet.points(wide), zorder=0.6)
+            _x, y = self._px(0, value)
+            at = left - 0.8 * sheet.unit
+            sheet.write(at, y, _number(value), colour=style.QUIET, ha="right", va="center")
+        if not self.axis:
+            return
+        low, high = self._x_limits()
+        count = max(2, int((right - left) / sheet.unit / 14))
+        y = bottom + 0.9 * sheet.unit
+        for value in _ticks(low, high, count):
+            x, _y = self._px(value, 0)
+            sheet.write(x, y, _number(value), colour=style.QUIET, ha="center")
+        label = self.panel.x_label or sheet.picture.x_label
+        middle, y = (left + right) / 2, y + SMALL * _LINE * sheet.unit
+        sheet.write(middle, y, label, colour=style.QUIET, ha="center")
+
+    def _areas(self):
+        ax, sheet = self.ax, self.sheet
+        drawn, top = sheet.curves, self.box[2] + 0.4 * sheet.unit
+        for zone in self.panel.zones:
+            colour = sheet.look.stroke(zone.colour)
+            drawn.append(
+                ax.axvspan(zone.start, zone.stop, color=colour, alpha=zone.alpha, lw=0, zorder=0.5)
+            )
+            self._word(zone.start, top, zone.text, zone.colour, shift=0.6, va="top")
+        for band in self.panel.bands:
+            known = np.isfinite(band.low) & np.isfinite(band.high)
+            colour = sheet.look.stroke(band.colour)
+            how = {"where": known, "alpha": band.alpha, "color": colour, "lw": 0, "zorder": 1}
+            drawn.append(ax.fill_between(band.x, band.low, band.high, **how))
+        for shape in self.panel.shapes:
+            colour = sheet.look.stroke(shape.colour)
+            drawn += ax.fill(shape.x, shape.y, color=colour, alpha=shape.alpha, lw=0, zorder=1)
+            if shape.outline:
+                drawn += self._stroke(_outline(shape), zorder=1.2)
+        for upright in self.panel.uprights:
+            colour = sheet.look.stroke(upright.colour)
+            drawn.append(
+                ax.axvline(upright.x, color=colour, lw=sheet.points(sheet.scale), zorder=1.5)
+            )
+            self._word(upright.x, top, upright.text, upright.colour, shift=0.6, va="top")
+
+    def _stroke(self, line, zorder=1.8):
+        sheet = self.sheet
+        wide = line.width * sheet.scale
+        dashes = tuple(length / line.width for length in style.DASHES[line.evidence])
+        halo = [] if sheet.look.ground else [sheet.edge(wide + 2.5 * sheet.scale)]
+        return self.ax.plot(
+            line.x,
+            line.y,
+            color=sheet.look.stroke(line.colour),
+            lw=sheet.points(wide),
+            ls=(0, dashes) if dashes else "-",
+            solid_capstyle="round",
+            solid_joinstyle="round",
+            path_effects=halo,
+            zorder=zorder,
+        )
+
+    def _curves(self):
+        for line in self.panel.lines:
+            if line.joined:
+                self.sheet.curves += self._stroke(line, zorder=2)
+            if line.points:
+                self.sheet.curves += self._dots(line.x, line.y, line.width + 3, line.colour)
+
+    def _dots(self, x, y, px, colour):
+        sheet = self.sheet
+        return self.ax.plot(
+            x,
+            y,
+            "o",
+            ms=sheet.points(px * sheet.scale),
+            color=sheet.look.stroke(colour),
+            mec=sheet.look.behind,
+            mew=sheet.points(0.6 * sheet.scale),
+            zorder=3,
+        )
+
+    def _marks(self):
+        sheet = self.sheet
+        for mark in self.panel.marks:
+            if mark.dot:
+                dots = self._dots([mark.x], [mark.y], 9, mark.colour)
+                sheet.words += [(mark.x, dot) for dot in dots]
+            if mark.at:
+                x, y = mark.at
+                leader = self._stroke(Line([mark.x, x], [mark.y, y], "", mark.colour, width=1))
+                sheet.words += [(mark.x, line) for line in leader]
+                _x, y_px = self._px(x, y)
+                self._word(x, y_px, mark.text, mark.colour, mark.align, 0.6, "center", mark.x)
+            else:
+                _x, y_px = self._px(mark.x, mark.y)
+                lift = 0.5 * sheet.unit if mark.dot else 0
+                va = "bottom" if mark.dot else "center"
+                shift = 1.3 if mark.dot else 0
+                self._word(mark.x, y_px - lift, mark.text, mark.colour, mark.align, shift, va=va)
+
+    def _word(self, x, y_px, text, colour, align="left", shift=0.0, va="top", from_x=None):
+        """Words that belong to a place on the axis, kept inside the panel's two edges."""
+        if not clean(text):
+            return
+        sheet, px = self.sheet, SMALL * self.sheet.unit
+        x_px, _y = self._px(x, 0)
+        shift *= sheet.unit
+        lines = clean(text).split("\n")
+        wide = max(width_em(line) for line in lines) * px + shift
+        left, right = x_px - _MARGIN * sheet.unit, self.box[1] - x_px
+        if align != "center" and wide > (right if align == "left" else left):
+            align = "left" if right > left else "right"
+            lines = wrapped(text, max(left, right) - shift, px)
+        x_px += {"left": shift, "right": -shift, "center": 0}[align]
+        words = "\n".join(lines)
+        artist = sheet.write(x_px, y_px, words, colour=colour, ha=align, va=va, edge=True)
+        sheet.words.append((x if from_x is None else from_x, artist))
+
+    def _labels(self):
+        sheet, panel = self.sheet, self.panel
+        if panel.bare:
+            return
+        left, right, top, bottom = self.box
+        px = SMALL * sheet.unit
+        line_px = _LINE * px * panel.height / (bottom - top)
+        room = sheet.size[0] - _MARGIN * sheet.unit - right - sheet.unit
+        for x, _y, place, words, colour in panel.end_labels(line_px):
+            x_px, y_px = self._px(x, place)
+            words = shortened(words, room, px)
+            at = max(x_px, left) + sheet.unit
+            sheet.labels.append(sheet.write(at, y_px, words, colour=colour, va="center", edge=True))
+
+
+def _outline(shape):
+    """The outline of a shape as a closed curve."""
+    x, y = np.append(shape.x, shape.x[:1]), np.append(shape.y, shape.y[:1])
+    return Line(x, y, colour=shape.outline, evidence=shape.evidence, width=1.5)
+
+
+def _ticks(low, high, count):
+    """Round values inside the limits."""
+    found = MaxNLocator(nbins=count, steps=[1, 2, 2.5, 5, 10]).tick_values(low, high)
+    slack = 1e-9 * (high - low)
+    return [float(v) for v in found if low - slack <= v <= high + slack]
+
+
+def _number(value):
+    """A tick's value as printed, with a true minus sign."""
+    return f"{0.0 if abs(value) < 1e-12 else value:.6g}".replace("-", "−")
+
+
+def _columns(entries, count):
+    """The entries in their order, spread over columns of about the same height."""
+    total = sum(len(lines) for *_, lines in entries)
+    stacks, height = [[]], 0
+    for entry in entries:
+        tall = len(entry[2])
+        if stacks[-1] and height + tall / 2 > total / count and len(stacks) < count:
+            stacks.append([])
+            height = 0
+        stacks[-1].append(entry)
+        height += tall
+    return stacks
