@@ -61,7 +61,7 @@ def dry_pressure_pa(p_pa, t_k, humidity):
     95452
     """
     p = checked("p_pa", p_pa, above=0, unit="Pa")
-    return checked("p_pa less its vapour", p - vapour_pressure_pa(t_k, humidity), 0, unit="Pa")
+    return checked("p_pa less its vapour", p - vapour_pressure_pa(t_k, humidity), 0, unit="Pa")[()]
 
 
 def density_kg_m3(p_pa, t_k, humidity=0.0):
@@ -83,13 +83,14 @@ def humidity_from_dew_point(t_k, t_dew_k):
     """Relative humidity of air of a known dew point. [-]
 
     Air temperature and dew point [K], 230 to 647, the dew point not above the air; broadcast;
-    NaN passes. ValueError outside. Source: the definition of the dew point, WMO-No. 8.
+    NaN passes. ValueError outside. A frost point, over ice, is not a dew point: at -10 C it would
+    give a tenth too much. Source: the definition of the dew point, WMO-No. 8.
 
     >>> round(float(humidity_from_dew_point(303.15, 288.04)), 2)
     0.4
     """
     ratio = saturation_pressure_pa(t_dew_k) / saturation_pressure_pa(t_k)
-    return checked("humidity from t_dew_k over t_k", ratio, 0, 1)
+    return checked("humidity from t_dew_k over t_k", ratio, 0, 1)[()]
 
 
 def humidity_from_wet_bulb(t_k, t_wet_k, p_pa):
@@ -113,7 +114,7 @@ def humidity_from_wet_bulb(t_k, t_wet_k, p_pa):
     )
     vapour = p * water / (_MOLAR_RATIO + water)
     humidity = vapour / saturation_pressure_pa(t_c + ZERO_CELSIUS_K)
-    return checked("humidity from t_wet_k under t_k", humidity, 0, 1)
+    return checked("humidity from t_wet_k under t_k", humidity, 0, 1)[()]
 
 
 def _water_ratio(vapour_pa, p_pa):
