@@ -17,18 +17,11 @@ def test_stoichiometry_is_cantera_s():
     wanted = {"C8H18,isooctane", "C2H5OH", "CH3OH", "C7H8", "O2", "N2", "Ar"}
     every = ct.Species.list_from_file("nasa_gas.yaml")
     gas = ct.Solution(thermo="ideal-gas", species=[s for s in every if s.name in wanted])
-    atoms = {
-        "C8H18,isooctane": (18 / 8, 0),
-        "C2H5OH": (3, 0.5),
-        "CH3OH": (4, 1),
-        "C7H8": (8 / 7, 0),
-    }
-    found = 0
-    for name in set(gas.species_names) & set(atoms):
+    atoms = {"C2H5OH": (3, 0.5), "CH3OH": (4, 1), "C7H8": (8 / 7, 0)}
+    atoms["C8H18,isooctane"] = (18 / 8, 0)
+    for name in atoms:
         there = gas.stoich_air_fuel_ratio(name, "O2:0.2095, N2:0.7808, Ar:0.0097")
         assert fuel.stoichiometric_afr(*atoms[name]) == pytest.approx(there, rel=2e-4)
-        found += 1
-    assert found >= 3
 
 
 # Heywood, Internal Combustion Engine Fundamentals (1988), app. D, and US DOE Alternative Fuels
@@ -119,7 +112,7 @@ def test_injector_sizing_through_the_units_a_person_writes():
     flow = parse("500 kW", "power") * parse("300 g/kWh", "bsfc")
     assert flow == pytest.approx(parse("330.6934 lb/h", "fuel_flow"), rel=1e-6)
     each = fuel.injector_size_m3_s(flow, 8, 745, duty=1.0)
-    assert each == pytest.approx(parse("419.4631 cm3/min", "injector_flow"), rel=1e-6)
+    assert each == pytest.approx(parse("419.4631 cm³/min", "injector_flow"), rel=1e-6)
     assert fuel.injector_duty(flow, 8, each, 745) == pytest.approx(1)
     assert fuel.injector_size_m3_s(flow, 8, 745) == pytest.approx(each / 0.85)
 
@@ -149,7 +142,7 @@ def test_bsfc_unit():
         (lambda: fuel.stoichiometric_afr(18, 0), "h_to_c is 18"),
         (lambda: fuel.lambda_from_afr(0, 14.7), "air_fuel_ratio is 0"),
         (
-            lambda: fuel.blend(FUELS["gasoline"], FUELS["ethanol"], 85, "E85"),
+            lambda: fuel.blend(FUELS["E10"], FUELS["ethanol"], 85, "x"),
             "volume_fraction is 85",
         ),
         (lambda: fuel.injector_flow_m3_s(1, 3e5, -1e4), "difference_pa is -10000 Pa"),
