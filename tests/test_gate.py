@@ -97,6 +97,8 @@ def test_lightest_spring_just_holds_the_worst_point():
     assert np.nanmax(worst) == pytest.approx(0, abs=1e-9)
     with_margin = g.lightest_rating_gauge_pa(TWO_PORT, drop, margin=1.1)
     assert with_margin == pytest.approx(1.1 * lightest)
+    plain = g.lightest_rating_gauge_pa(QUARTER, 16 * PSI, 10 * PSI)
+    assert g.crack_boost_gauge_pa(QUARTER.with_rating(plain), 16 * PSI) == pytest.approx(10 * PSI)
     rows = g.lightest_rating_gauge_pa(TWO_PORT, [drop, 2 * drop], axis=1)
     assert rows == pytest.approx([lightest, 2 * lightest])
 

@@ -230,16 +230,18 @@ def share_needed(gate, boost_gauge_pa, exhaust_drop_pa, lift_m=0.0):
     )
 
 
-def lightest_rating_gauge_pa(gate, exhaust_drop_pa, margin=1.0, axis=None):
-    """Lightest spring that back pressure cannot push open, the control at its limit. [Pa, gauge]
+def lightest_rating_gauge_pa(gate, exhaust_drop_pa, boost_gauge_pa=0.0, margin=1.0, axis=None):
+    """Lightest spring that holds a boost against back pressure, the control at its limit. [Pa]
 
-    Largest exhaust drop p3 - p4 [Pa] along `axis` (all when None; NaN, not known, is left out)
-    times area ratio and margin >= 1. ValueError on a margin below 1.
+    Exhaust drop p3 - p4 [Pa] at that boost [Pa, gauge]; with a control at its limit the boost
+    cancels and counts for nothing. Largest along `axis` (all when None; NaN, not known, is left
+    out), times the margin >= 1. A gauge pressure. ValueError on a margin below 1.
     Source: `holding_drop_pa` solved for the rating.
 
     >>> gate = Gate(10e-4, 40e-4, preload_n=400, rate_n_m=8000, max_lift_m=0.01, ports=2)
     >>> round(float(lightest_rating_gauge_pa(gate, [100e3, 200e3], margin=1.1)))
     55000
     """
-    most = np.fmax.reduce(np.asarray(exhaust_drop_pa, dtype=float), axis=axis)
-    return gate.area_ratio * most * checked("margin", margin, 1)
+    opening = np.asarray(boost_gauge_pa, dtype=float) * (1.0 - gate.share_limit)
+    needed = gate.area_ratio * np.asarray(exhaust_drop_pa, dtype=float) + opening
+    return np.fmax.reduce(needed, axis=axis) * checked("margin", margin, 1)
