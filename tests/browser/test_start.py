@@ -1,0 +1,47 @@
+from conftest import OPEN, settle, shoot
+
+from toolkit.units import SYSTEMS
+
+
+def panel_text(page):
+    return page.locator(f"{OPEN} .dp-panel").inner_text()
+
+
+def test_lands_on_the_first_page_with_its_panel_standing(lab, page):
+    page.goto(f"{lab.base}/?token={lab.token}")
+    page.wait_for_selector(f"{OPEN} .dp-panel >> text=demo bench", timeout=90_000)
+    assert "Start here" in page.locator(f"{OPEN} h1").inner_text()
+
+
+def test_units_are_switched_and_remembered(open_workbook):
+    page = open_workbook("00_start_here")
+    shoot(page, "00_start_here")
+    other = page.locator(f"{OPEN} .widget-toggle-buttons button:not(.mod-active)")
+    wanted = other.inner_text()
+    assert wanted in SYSTEMS
+    other.click()
+    settle(page)
+    page = open_workbook("00_start_here")
+    chosen = page.locator(f"{OPEN} .widget-toggle-buttons button.mod-active").inner_text()
+    assert chosen == wanted
+
+
+def test_a_new_bench_is_made_and_a_wrong_one_refused_in_words(open_workbook, tmp_path):
+    page = open_workbook("00_start_here")
+    field = page.locator(f"{OPEN} .dp-panel input[type=text]")
+    field.fill(str(tmp_path / "nowhere" / "at all"))
+    field.press("Tab")
+    page.get_by_role("button", name="Use this folder").click()
+    settle(page)
+    assert "there is no folder" in page.locator(f"{OPEN} .dp-wrong").inner_text()
+    assert "This is the demo bench" in panel_text(page)
+
+    field.fill(str(tmp_path / "my bench"))
+    field.press("Tab")
+    page.get_by_role("button", name="Make a new bench here").click()
+    settle(page)
+    assert (tmp_path / "my bench" / "runs").is_dir()
+    assert "Drop your log files" in panel_text(page)
+    page.get_by_role("button", name="Back to the demo bench").click()
+    settle(page)
+    assert "invented college team" in panel_text(page)
