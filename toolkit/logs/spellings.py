@@ -163,7 +163,7 @@ SPELLINGS = {
     "gate_duty": "wastegate duty; wg duty; wgdc; wastegate duty cycle; boost duty;"
     "boost control duty; boost solenoid duty; gate duty; boost duty cycle; boost solenoid;"
     "ladedruckregelung tastverhaltnis; ladedruck tastverhaltnis",
-    "p_gate_top_gauge_pa": "dome pressure; gate top pressure; top port pressure;"
+    "p_gate_top_gauge_pa": "dome pressure; gate top pressure; gate top port; top port pressure;"
     "wastegate dome pressure; wastegate top pressure; pressure",
     "gate_lift_m": "wastegate lift; gate lift; wastegate position; gate position; wg position;"
     "wastegate travel",
