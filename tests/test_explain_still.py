@@ -134,7 +134,7 @@ def test_a_measured_outline_is_solid_and_a_worked_out_one_dashed():
         Shape(*square, alpha=0, outline=ONE, evidence=word) for word in ("measured", "worked out")
     )
     sheet = Sheet(picture(panels=(Panel("", shapes=shapes, bare=True),)), "article")
-    solid, dashed = (line for line in sheet.axes[0].lines)
+    solid, dashed = (line for line in sheet.panels[0].ax.lines)
     assert solid.get_linestyle() == "-" and dashed.get_linestyle() == "--"
 
 

@@ -35,14 +35,16 @@ class Sheet:
     """A picture laid out on a matplotlib figure of exactly this size.
 
     What moves in a clip is kept apart: `curves` are artists, `words` are (x, artist) pairs that
-    belong to a place on the shared axis, `labels` are the curves' names at their ends.
+    belong to a place on the shared axis, `labels` are the curves' names at their ends. values
+    keeps room beside the names for what they read.
     """
 
-    def __init__(self, picture, size="video", look="light", card=()):
+    def __init__(self, picture, size="video", look="light", card=(), values=False):
         self.picture, self.size, self.look = picture, checked_size(size), look_named(look)
         self.unit = min(self.size) / 100
         self.scale = SMALL * self.unit / style.NUMBER_PX  # px here for a px of the live chart
-        self.curves, self.words, self.labels, self.axes = [], [], [], []
+        self.curves, self.words, self.labels, self.panels = [], [], [], []
+        self._values = values
         with matplotlib_style(STYLE):
             width, height = self.size
             self.fig = Figure(figsize=(width / _DPI, height / _DPI), dpi=_DPI)
@@ -163,6 +165,7 @@ class Sheet:
         ]
         gutter = max(d.gutter for d in drawn)
         y = top
+        self.panels = drawn
         for d, over, under in zip(drawn, above, below, strict=True):
             left = _MARGIN * unit + (0 if d.panel.bare else gutter)
             right = self.size[0] - _MARGIN * unit - (0 if d.panel.bare else room)
@@ -172,7 +175,8 @@ class Sheet:
     def _label_room(self, panels, heights):
         """The width kept free at the right for the curves' names, in px."""
         names = [w for p in panels for *_, w, _ in p.end_labels(1) if not p.bare]
-        widest = max((width_em(n) for n in names), default=0) * SMALL * self.unit
+        value = " 0000.0" if self._values else ""
+        widest = max((width_em(n + value) for n in names), default=0) * SMALL * self.unit
         return min(widest + 1.6 * self.unit, 0.3 * self.size[0]) if names else 2 * self.unit
 
 
@@ -194,7 +198,6 @@ class _DrawnPanel:
         self.ax = ax = sheet.fig.add_axes(
             [left / width, 1 - bottom / height, (right - left) / width, (bottom - top) / height]
         )
-        sheet.axes.append(ax)
         ax.set_facecolor("none")
         ax.set_axis_off()
         ax.set(xlim=self._x_limits(), ylim=panel.y_limits)
@@ -214,7 +217,7 @@ class _DrawnPanel:
     def _x_limits(self):
         return self.panel.x_limits if self.panel.x_label else self.sheet.picture.x_limits
 
-    def _px(self, x, y):
+    def px(self, x, y):
         """A place of the axes in px of the sheet, from the top left."""
         across, up = self.ax.transData.transform((x, y))
         return across, self.sheet.size[1] - up
@@ -225,7 +228,7 @@ class _DrawnPanel:
         for value in self.y_ticks:
             wide = sheet.scale * (2 if value == 0 else 1)
             self.ax.axhline(value, color=look.grid, lw=sheet.points(wide), zorder=0.6)
-            _x, y = self._px(0, value)
+            _x, y = self.px(0, value)
             at = left - 0.8 * sheet.unit
             sheet.write(at, y, _number(value), colour=style.QUIET, ha="right", va="center")
         if not self.axis:
@@ -234,7 +237,7 @@ class _DrawnPanel:
         count = max(2, int((right - left) / sheet.unit / 14))
         y = bottom + 0.9 * sheet.unit
         for value in _ticks(low, high, count):
-            x, _y = self._px(value, 0)
+            x, _y = self.px(value, 0)
             sheet.write(x, y, _number(value), colour=style.QUIET, ha="center")
         label = self.panel.x_label or sheet.picture.x_label
         middle, y = (left + right) / 2, y + SMALL * _LINE * sheet.unit
@@ -308,26 +311,31 @@ class _DrawnPanel:
         for mark in self.panel.marks:
             if mark.dot:
                 dots = self._dots([mark.x], [mark.y], 9, mark.colour)
-                sheet.words += [(mark.x, dot) for dot in dots]
+                self._belongs(mark.x, *dots)
             if mark.at:
                 x, y = mark.at
                 leader = self._stroke(Line([mark.x, x], [mark.y, y], "", mark.colour, width=1))
-                sheet.words += [(mark.x, line) for line in leader]
-                _x, y_px = self._px(x, y)
+                self._belongs(mark.x, *leader)
+                _x, y_px = self.px(x, y)
                 self._word(x, y_px, mark.text, mark.colour, mark.align, 0.6, "center", mark.x)
             else:
-                _x, y_px = self._px(mark.x, mark.y)
+                _x, y_px = self.px(mark.x, mark.y)
                 lift = 0.5 * sheet.unit if mark.dot else 0
                 va = "bottom" if mark.dot else "center"
                 shift = 1.3 if mark.dot else 0
                 self._word(mark.x, y_px - lift, mark.text, mark.colour, mark.align, shift, va=va)
+
+    def _belongs(self, x, *artists):
+        """Keep the artists with their place on the shared axis; other panels' are always there."""
+        own = self.panel.x_label or self.panel.bare
+        self.sheet.words += [(-np.inf if own else x, artist) for artist in artists]
 
     def _word(self, x, y_px, text, colour, align="left", shift=0.0, va="top", from_x=None):
         """Words that belong to a place on the axis, kept inside the panel's two edges."""
         if not clean(text):
             return
         sheet, px = self.sheet, SMALL * self.sheet.unit
-        x_px, _y = self._px(x, 0)
+        x_px, _y = self.px(x, 0)
         shift *= sheet.unit
         lines = clean(text).split("\n")
         wide = max(width_em(line) for line in lines) * px + shift
@@ -338,21 +346,25 @@ class _DrawnPanel:
         x_px += {"left": shift, "right": -shift, "center": 0}[align]
         words = "\n".join(lines)
         artist = sheet.write(x_px, y_px, words, colour=colour, ha=align, va=va, edge=True)
-        sheet.words.append((x if from_x is None else from_x, artist))
+        self._belongs(x if from_x is None else from_x, artist)
 
     def _labels(self):
-        sheet, panel = self.sheet, self.panel
+        for x, y, words, colour in self.label_places(self.panel):
+            artist = self.sheet.write(x, y, words, colour=colour, va="center", edge=True)
+            self.sheet.labels.append(artist)
+
+    def label_places(self, panel):
+        """(x, y, words, colour) of the curves' names, in px, for this panel or one like it."""
         if panel.bare:
             return
+        sheet = self.sheet
         left, right, top, bottom = self.box
         px = SMALL * sheet.unit
         line_px = _LINE * px * panel.height / (bottom - top)
         room = sheet.size[0] - _MARGIN * sheet.unit - right - sheet.unit
         for x, _y, place, words, colour in panel.end_labels(line_px):
-            x_px, y_px = self._px(x, place)
-            words = shortened(words, room, px)
-            at = max(x_px, left) + sheet.unit
-            sheet.labels.append(sheet.write(at, y_px, words, colour=colour, va="center", edge=True))
+            x_px, y_px = self.px(x, place)
+            yield max(x_px, left) + sheet.unit, y_px, shortened(words, room, px), colour
 
 
 def _outline(shape):
