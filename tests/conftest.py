@@ -3,6 +3,11 @@
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# The same examples in every run: a test must not depend on luck or on a busy machine.
+settings.register_profile("steady", derandomize=True, deadline=None)
+settings.load_profile("steady")
 
 ROOT = Path(__file__).resolve().parent.parent
 

@@ -152,7 +152,11 @@ _SPELLINGS = [
 ]
 _TEMPERATURES = {"c": "degC", "f": "degF", "k": "kelvin", "r": "degR"}
 _NUMBER = re.compile(r"\s*([+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$", re.DOTALL)
-_UNIT_TEXT = re.compile(r"[A-Za-zµ°%\"²³·*/().\-0-9_^ ]{0,40}")
+# A number in a unit is a single-digit power ("m**2", "mm^2", "H2O") or the 1 of "1/min", so that
+# no text can ask the units library for an endless power.
+_UNIT_TEXT = re.compile(
+    r"(?=.{0,40}$)(?:[A-Za-zµ°%\"²³·*/(). ^_-]|\b1/|(?<=[A-Za-z*^-])[0-9](?![0-9]|\s*(?:\*\*|\^)))*"
+)
 
 
 @cache
