@@ -238,7 +238,7 @@ def _fitting(words, unit):
 
 def _unnumbered(words):
     """Without a sensor's number: "lambda 1", "egt1"."""
-    return [w.rstrip("0123456789") or w for w in words if not w.isdigit()]
+    return [re.sub(r"^([a-z]{3,})\d+$", r"\1", w) for w in words if not w.isdigit()]
 
 
 def _nouns(unit):

@@ -1,30 +1,37 @@
-"""From a file to a Reading."""
+"""From a file, whatever its form, to a Reading."""
 
 from pathlib import Path
 
-import pandas as pd
-
-from toolkit.logs.question import Decided, LogError
-from toolkit.logs.reading import Column, Reading, unique_names
+from toolkit.logs.question import LogError
+from toolkit.logs.text_file import read_text
 
 
 def read(path, answers=None):
-    """The Reading of a log file (a clean CSV)."""
+    """The Reading of a log.
+
+    path: text with separated columns, a workbook (.xlsx) or Parquet; what it is, its first
+    bytes say. answers: the review's `file` table, for what the file does not prove.
+
+    Raises LogError, in one sentence, for a file that cannot be used, and Unanswered, which
+    carries a Question, where two readings are plausible.
+    """
     path = Path(path)
     try:
-        lines = path.read_text(encoding="utf-8-sig").splitlines()
+        with path.open("rb") as file:
+            start = file.read(8)
     except OSError as error:
-        raise LogError(f"{path.name} cannot be opened: {error.strerror}") from None
-    from toolkit.logs.reading import Note
+        raise LogError(f"{path.name} cannot be opened: {error.strerror or error}") from None
+    return _reader(start)(path, dict(answers or {}))
 
-    notes = tuple(Note(n, t) for n, t in enumerate(lines, 1) if t.startswith("#"))
-    table = pd.read_csv(path, engine="pyarrow", skiprows=len(notes), encoding="utf-8-sig")
-    headers = [str(c).strip() for c in table.columns]
-    names = unique_names(headers)
-    columns = tuple(
-        Column(f"c{i}", n, h) for i, (n, h) in enumerate(zip(names, headers, strict=True))
-    )
-    table.columns = [c.id for c in columns]
-    table = table.astype(float)
-    table.index = pd.RangeIndex(len(notes) + 2, len(notes) + 2 + len(table), name="row")
-    return Reading(path.name, columns, table, notes, decisions={"separator": Decided(",", "")})
+
+def _reader(start):
+    """What reads a file that starts with these bytes; loaded on first use."""
+    if start.startswith(b"PK"):
+        from toolkit.logs.sheets import read_workbook
+
+        return read_workbook
+    if start.startswith(b"PAR1"):
+        from toolkit.logs.parquet import read_parquet
+
+        return read_parquet
+    return read_text

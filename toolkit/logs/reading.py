@@ -33,11 +33,10 @@ class Note:
     text: str
 
 
-def no_rejects():
-    """An empty list of rejected cells."""
-    return pd.DataFrame({"row": [], "column": [], "text": []}).astype(
-        {"row": "int64", "column": "object", "text": "object"}
-    )
+def rejects(found=()):
+    """The frame of rejected cells from (row, column name, text)."""
+    frame = pd.DataFrame(list(found), columns=["row", "column", "text"])
+    return frame.astype({"row": "int64", "column": "object", "text": "object"})
 
 
 @dataclass(frozen=True)
@@ -54,7 +53,7 @@ class Reading:
     columns: tuple[Column, ...]
     frame: pd.DataFrame
     notes: tuple[Note, ...] = ()
-    rejected: pd.DataFrame = field(default_factory=no_rejects)
+    rejected: pd.DataFrame = field(default_factory=rejects)
     decisions: dict[str, Decided] = field(default_factory=dict)
 
     def column(self, name):

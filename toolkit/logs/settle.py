@@ -103,7 +103,9 @@ def _unique(columns, reading, questions, remarks):
     for name, settled in list(columns.items()):
         rivals = [s.column for s in columns.values() if s.channel and s.channel == settled.channel]
         if settled.confidence == names.ASK or (len(rivals) > 1 and settled.confidence != ANSWERED):
-            questions.append(_channel_question(name, candidates[name], rivals))
+            header = reading.column(name).header
+            repeated = header if header in reading.repeated else ""
+            questions.append(_channel_question(name, candidates[name], rivals, repeated))
     asked = {q.key[1] for q in questions}
     for name in asked:
         columns[name] = replace(columns[name], channel="", confidence=names.ASK)
@@ -113,10 +115,14 @@ def _claims(columns, channel):
     return sum(s.channel == channel for s in columns.values())
 
 
-def _channel_question(name, candidates, rivals):
+def _channel_question(name, candidates, rivals, repeated):
     others = " and ".join(f"'{r}'" for r in rivals if r != name)
     evidence = f"{others} could be the same." if others else "The name is too general to tell."
-    choices = tuple((c, CHANNELS[c].words) for c in candidates)
+    if repeated:
+        evidence = f"The header '{repeated}' stands over more than one column."
+    kind = CHANNELS[candidates[0]].kind
+    alike = [c for c in CHANNELS if CHANNELS[c].kind == kind and c not in candidates]
+    choices = tuple((c, CHANNELS[c].words) for c in (*candidates, *alike))
     return Question(
         ("columns", name, "channel"),
         f"What is in the column '{name}'?",

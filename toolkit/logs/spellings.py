@@ -150,7 +150,7 @@ SPELLINGS = {
     "benzindruck; raildruck; pression carburant; pression essence; pression rampe;"
     "presion combustible; presion gasolina; presion rampa; pressione carburante;"
     "pressione benzina; pressao combustivel; bransletryck; pressure",
-    "air_flow_kg_s": "air flow; airflow; mass air flow; air mass flow; maf; intake air flow;"
+    "air_flow_kg_s": "air flow; airflow; air; mass air flow; air mass flow; maf; intake air flow;"
     "compressor flow; mdot compressor; mdot air; compressor mass flow; luftmasse; luftmassenstrom;"
     "luftdurchsatz; debit air; debit massique air; caudal aire; flujo aire; masa aire;"
     "portata aria; massa aria; flusso aria; fluxo ar; vazao ar; massa ar; luftmassa; luftflode;"
@@ -216,7 +216,7 @@ HARMLESS = _words(
 )
 
 # Too general to decide without a unit that fits.
-NEEDS_UNIT = _words("load last n par moment act mat")
+NEEDS_UNIT = _words("load last n par moment act mat air")
 
 # Articles and prepositions of the Romance languages, dropped before the comparison.
 ARTICLES = _words("de du des d la le les l el del dell della di da do das dos al au a")

@@ -1,0 +1,90 @@
+"""One cell of a table: is it a number, a time, a placeholder, and which number."""
+
+import re
+
+import numpy as np
+
+MARKS = {"point": ".", "comma": ","}
+_BLANKS = "\u00a0\u202f\u2009 "  # a blank that groups digits may be one that does not break
+_APOSTROPHES = "'\u2019"
+
+# What loggers write where there is no value. Common practice.
+PLACEHOLDERS = frozenset(
+    """- -- --- ---- . .. * ** *** x na n/a n.a. #n/a #na #nv #value! #div/0! #ref! #name? #num!
+    nan -nan nan(ind) -nan(ind) null none nil inf -inf +inf infinity -infinity error err ? ??
+    """.split()  # noqa: SIM905  (a list would be a page long)
+)
+
+_EXPONENT = r"(?:[eE][+-]?\d{1,4})?"
+
+
+def _number(decimal):
+    """A number whose decimal mark is known; then the other mark can only group digits."""
+    groups = f"[{re.escape('.' if decimal == ',' else ',')}{_BLANKS}{_APOSTROPHES}]"
+    mark = re.escape(decimal)
+    return re.compile(
+        rf"[+-]?(?:\d+|[1-9]\d{{0,2}}({groups})\d{{3}}(?:\1\d{{3}})*)(?:{mark}\d*)?{_EXPONENT}"
+        rf"|[+-]?{mark}\d+{_EXPONENT}"
+    )
+
+
+_NUMBERS = {mark: _number(mark) for mark in MARKS.values()}
+_GROUPING = {mark: re.compile(f"[{_BLANKS}{_APOSTROPHES}{other}]") for mark, other in (".,", ",.")}
+
+_DATE = r"(?:(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})|(\d{1,2})([-/.])(\d{1,2})\5(\d{4}))"
+_CLOCK = (
+    r"(\d{1,3}):(\d{2})(?::(\d{2}))?(?:(?:[.,]|:(?=\d{3}\b))(\d{1,9}))?\s*(?:([aApP])\.?[mM]\.?)?"
+)
+TIME = re.compile(rf"(?:{_DATE}(?:T|,?\s+))?{_CLOCK}(?:Z|[+-]\d\d:?\d\d)?")
+
+
+def is_number(cell):
+    """Whether the text can be a number under either decimal mark, one that ends in a digit.
+
+    >>> [is_number(c) for c in ("4.000", "-1,5", "1 234.5", "5 2", "---", "1e3")]
+    [True, True, True, False, False, True]
+    """
+    return cell[-1:].isdigit() and any(p.fullmatch(cell) for p in _NUMBERS.values())
+
+
+def is_time(cell):
+    """Whether the text is a time of day, a running time or a date with a time."""
+    return bool(TIME.fullmatch(cell))
+
+
+def is_placeholder(cell):
+    """Whether the text stands for "no value"."""
+    return cell.casefold() in PLACEHOLDERS
+
+
+def number(text, decimal):
+    """The number in a cell; None where the text is none. "" is not a number either.
+
+    >>> number("4.000", ","), number("1,234.5", "."), number("0x10", "."), number("1_000", ".")
+    (4000.0, 1234.5, None, None)
+    """
+    text = text.strip().replace("\u2212", "-")
+    if not text.isascii() and any(c.isdecimal() and not c.isascii() for c in text):
+        return None
+    if not _NUMBERS[decimal].fullmatch(text):
+        return None
+    value = float(_GROUPING[decimal].sub("", text).replace(",", "."))
+    return value if np.isfinite(value) else None
+
+
+def grouping(text, decimal):
+    """The mark that groups the digits of this number, "" if none does."""
+    found = _NUMBERS[decimal].fullmatch(text)
+    return (found.group(1) or "") if found else ""
+
+
+def numbers(cells, decimal):
+    """(float64 array, places of cells that are neither empty nor a number)."""
+    values, bad = np.full(len(cells), np.nan), []
+    for place, cell in enumerate(cells):
+        value = number(cell, decimal)
+        if value is not None:
+            values[place] = value
+        elif cell.strip():
+            bad.append(place)
+    return values, bad

@@ -1,0 +1,157 @@
+"""Rows of cells as numbers: the part that text files and workbooks share."""
+
+from collections import Counter
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from toolkit.logs import cells
+from toolkit.logs.clock_cells import HOURS, RUNNING, Clock, kind_of
+from toolkit.logs.question import Decided, LogError, Question, Unanswered
+from toolkit.logs.reading import Column, Reading, rejects, unique_names
+
+
+@dataclass
+class Table:
+    """Numbers by column, rejected cells as (line, column, text), and the clocks by column.
+
+    In `rejected` the column is its place, -1 for a whole row.
+    """
+
+    frame: pd.DataFrame
+    rejected: list
+    clocks: dict[int, Clock]
+
+
+class Gathered:
+    """A table put together from rows, piece by piece."""
+
+    def __init__(self, form, kinds, name):
+        self.width, self.mark, self.name = form.layout.width, form.decimal_mark, name
+        self.separator = form.separator.value
+        self.clocks = {i: Clock(kind) for i, kind in kinds.items()}
+        self.rejected, self.short = [], 0
+        self._pieces, self._lines = [np.empty((0, self.width))], []
+
+    def add(self, rows):
+        """Take in more rows. Raises LogError for one with more cells than the header."""
+        whole = []
+        for row in rows:
+            self._refuse_wide(row)
+            if len(row.cells) < self.width:
+                self.short += 1
+                text = f"{len(row.cells)} of {self.width} cells: {' | '.join(row.cells)[:80]}"
+                self.rejected.append((row.line, -1, text))
+            else:
+                whole.append(row)
+        self._lines += [row.line for row in whole]
+        self._pieces.append(self._numbers(whole))
+
+    def table(self):
+        """All rows so far. Raises LogError where most of them did not fit the header."""
+        data = np.concatenate(self._pieces)
+        if self.short > len(data):
+            raise LogError(
+                f"{self.name}: most rows have fewer than the {self.width} cells of the header"
+            )
+        index = pd.Index(self._lines, dtype="int64", name="row")
+        frame = pd.DataFrame(data, index=index, columns=[f"c{i}" for i in range(self.width)])
+        return Table(frame, self.rejected, self.clocks)
+
+    def _refuse_wide(self, row):
+        extra = [c for c in row.cells[self.width :] if c]
+        if extra:
+            raise LogError(
+                f"{self.name}: row {row.line} has {len(row.cells)} cells but the header has "
+                f"{self.width} (the first too many is '{extra[0][:20]}'): "
+                f"is the {self.separator} also inside the numbers?"
+            )
+
+    def _numbers(self, rows):
+        data = np.full((len(rows), self.width), np.nan)
+        for i in range(self.width):
+            texts = [row.cells[i] for row in rows]
+            if i in self.clocks:
+                bad = self.clocks[i].add(texts)
+            else:
+                data[:, i], bad = cells.numbers(texts, self.mark)
+            self.rejected += [(rows[place].line, i, texts[place]) for place in bad]
+        return data
+
+
+def clock_kinds(form, answers):
+    """How each column of times is written, by place. Raises Unanswered where that is open."""
+    found = {}
+    for i in form.layout.clocks:
+        header = form.layout.header[i]
+        texts = [r.cells[i] for r in form.rows[form.layout.first :] if i < len(r.cells)]
+        found[i] = kind_of(texts, header) or answers.get("clock", "")
+        if not found[i]:
+            sample = next(t for t in texts if cells.is_time(t))
+            raise Unanswered(_clock_question(header, sample))
+    return found
+
+
+def _clock_question(header, sample):
+    first, second = sample.split(":")
+    choices = ((RUNNING, f"{first} min {second} s"), (HOURS, f"{first} h {second} min"))
+    sentence = f"How is the time in '{header}' written?"
+    return Question(("file", "clock"), sentence, choices, f"'{sample}' could be two things.")
+
+
+def reading_of(name, form, table, notes, decisions, answers):
+    """The Reading of a table."""
+    layout, frame = form.layout, table.frame
+    for i, clock in table.clocks.items():
+        frame[f"c{i}"] = clock.seconds(_date_order(clock, layout.header[i], answers))
+    kept = _kept(layout, table)
+    names = unique_names([layout.header[i] for i in kept])
+    spoiled = Counter(i for _, i, _ in table.rejected)
+    columns = tuple(
+        _column(i, n, layout, table, spoiled[i]) for i, n in zip(kept, names, strict=True)
+    )
+    shown = dict(zip(kept, names, strict=True)) | {-1: ""}
+    rejected = rejects((line, shown[i], text) for line, i, text in sorted(table.rejected))
+    return Reading(
+        name, columns, frame[[c.id for c in columns]], notes, rejected, decisions | _heading(form)
+    )
+
+
+def _date_order(clock, header, answers):
+    order = clock.order() or answers.get("date_order")
+    if order in ("day", "month"):
+        return order
+    choices = (("day", "the day comes first"), ("month", "the month comes first"))
+    sentence = f"How are the dates in '{header}' written?"
+    raise Unanswered(
+        Question(("file", "date_order"), sentence, choices, "Both orders are possible throughout.")
+    )
+
+
+def _kept(layout, table):
+    """Columns without those that have neither a name nor a cell."""
+    used = {i for _, i, _ in table.rejected}
+    return [
+        i
+        for i in range(layout.width)
+        if layout.header[i] or i in used or table.frame[f"c{i}"].notna().any()
+    ]
+
+
+def _column(i, name, layout, table, spoiled):
+    clock = table.clocks[i].kind if i in table.clocks else ""
+    empty = int(table.frame[f"c{i}"].isna().sum()) - spoiled
+    return Column(f"c{i}", name, layout.header[i], layout.units[i], clock, empty)
+
+
+def _heading(form):
+    """The decisions about header and units row."""
+    layout, first = form.layout, form.rows[form.layout.first].line
+    if not layout.header_line:
+        return {"header": Decided("none", f"row {first}, the first, holds numbers already")}
+    why = f"the last row of names above the numbers, which start in row {first}"
+    found = {"header": Decided(str(layout.header_line), why)}
+    if layout.units_line:
+        found["units"] = Decided(str(layout.units_line), "every cell in that row is a unit")
+    return found

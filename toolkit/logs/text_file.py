@@ -1,0 +1,190 @@
+"""A text table as numbers: a fast way for what is clean, an exact way for the rest.
+
+Both give the same result. The fast way hands the file to a compiled parser and takes its answer
+only where every line is a row; it looks cell by cell only at columns that are not all numbers.
+"""
+
+import io
+import itertools
+import re
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+from pyarrow import csv as arrow_csv
+
+from toolkit.logs import cells, dialect, encoding
+from toolkit.logs.clock_cells import Clock
+from toolkit.logs.question import Decided, LogError
+from toolkit.logs.reading import Note
+from toolkit.logs.table import Gathered, Table, clock_kinds, reading_of
+
+SAMPLE_BYTES = 64 * 1024
+PIECE_ROWS = 20_000
+_DIRTY_COLUMNS = 8  # beyond this many the exact way is not slower
+
+
+def read_text(path, answers):
+    """The Reading of a text file. `answers`: the review's answers on how it is written."""
+    with path.open("rb") as file:
+        sample = file.read(SAMPLE_BYTES)
+        whole = not file.read(1)
+    if not sample.strip():
+        raise LogError(f"{path.name} is empty")
+    code = _encoding(sample, whole, path.name, answers)
+    try:
+        return _read_as(path, sample, whole, code, answers)
+    except UnicodeDecodeError as error:  # plain so far, but not to the end
+        return _read_as(path, sample, whole, encoding.code_page(error.object, error.start), answers)
+
+
+def _encoding(sample, whole, name, answers):
+    wanted = answers.get("encoding")
+    if not wanted:
+        return encoding.decide(sample, whole, name)
+    try:
+        b"".decode(wanted)
+    except LookupError:
+        raise LogError(
+            f"the review gives {name} the encoding '{wanted}', which is not known"
+        ) from None
+    return Decided(wanted, "answered")
+
+
+def _read_as(path, sample, whole, code, answers):
+    lines = _lines(sample, whole, code.value)
+    further = None if whole else lambda separator: _pieces(path, code.value, separator)
+    form = dialect.find_dialect(lines, path.name, answers, further)
+    kinds = clock_kinds(form, answers)
+    table = _fast(path, code.value, form, kinds) or _exact(path, code.value, form, kinds)
+    decisions = {"encoding": code, "separator": form.separator, "decimal": form.decimal}
+    if grouped := form.grouped():
+        decisions["thousands"] = grouped
+    return reading_of(path.name, form, table, _notes(form, lines), decisions, answers)
+
+
+def _lines(sample, whole, code):
+    """The lines of the sample as text; a last line that may be cut short is left out."""
+    text = io.TextIOWrapper(io.BytesIO(sample), code, "strict" if whole else "ignore", newline="")
+    lines = list(text)
+    return lines if whole or len(lines) < 2 else lines[:-1]
+
+
+def _fast(path, code, form, kinds):
+    """The table by the compiled parser; None where it cannot be sure to have read it rightly."""
+    first = form.rows[form.layout.first]
+    width = len(first.cells)
+    if form.separator.value == "blank" or width < form.layout.width:
+        return None
+    texts = set(kinds)
+    while len(texts) <= len(kinds) + _DIRTY_COLUMNS:
+        try:
+            table = _parse(path, code, form, first.line, width, texts)
+            break
+        except pa.ArrowInvalid as error:
+            dirty = re.search(r"CSV column #(\d+): CSV conversion error to double", str(error))
+            if not dirty:
+                return None
+            texts.add(int(dirty.group(1)))
+    else:
+        return None
+    if table.num_rows != _line_count(path) - first.line + 1:
+        return None
+    return _converted(table, form, kinds, texts, first.line)
+
+
+def _parse(path, code, form, first_line, width, texts):
+    names = [f"c{i}" for i in range(width)]
+    plain = not code.startswith("utf-16") and code != "utf-32"
+    separator = dialect.SEPARATORS[form.separator.value] or "\t"
+    with pa.memory_map(str(path)) as file:
+        return arrow_csv.read_csv(
+            file,
+            arrow_csv.ReadOptions(
+                column_names=names, skip_rows=first_line - 1, encoding="utf8" if plain else code
+            ),
+            arrow_csv.ParseOptions(delimiter=separator, ignore_empty_lines=True),
+            arrow_csv.ConvertOptions(
+                column_types={
+                    n: pa.string() if i in texts else pa.float64() for i, n in enumerate(names)
+                },
+                null_values=[""],
+                strings_can_be_null=False,
+                decimal_point=form.decimal_mark,
+            ),
+        )
+
+
+def _line_count(path):
+    """Lines of a file, without blank ones at its end."""
+    count, tail = 0, b""
+    with path.open("rb") as file:
+        while piece := file.read(1 << 20):
+            count += piece.count(b"\n")
+            tail = piece[-4096:] if piece.strip() else tail + piece[-4096:]
+    trailing = tail[len(tail.rstrip(b"\r\n\0")) :]
+    return count - trailing.count(b"\n") + 1
+
+
+def _converted(table, form, kinds, texts, first_line):
+    rejected, clocks = [], {i: Clock(kind) for i, kind in kinds.items()}
+    for i in sorted(texts):
+        values, bad = _text_column(table.column(i), clocks.get(i), form.decimal_mark)
+        rejected += [(first_line + place, i, text) for place, text in bad]
+        table = table.set_column(i, f"c{i}", pa.array(values, from_pandas=False))
+    for i in range(table.num_columns):
+        if i not in texts and not _all_finite(table.column(i)):
+            return None  # "nan" or "inf" was taken for a number
+    frame = table.to_pandas(split_blocks=True, self_destruct=True)
+    frame.index = pd.RangeIndex(first_line, first_line + len(frame), name="row")
+    if any(i >= form.layout.width for _, i, _ in rejected):
+        return None  # more cells than the header has: the exact way says where
+    return Table(frame, rejected, clocks)
+
+
+def _text_column(column, clock, mark):
+    """Values of a column of texts, and (place, text) of its rejected cells."""
+    pieces, rejected, start = [], [], 0
+    for chunk in column.chunks:
+        texts = chunk.to_pylist()
+        if clock:
+            bad = clock.add(texts)
+        else:
+            values, bad = cells.numbers(texts, mark)
+            pieces.append(values)
+        rejected += [(start + place, texts[place]) for place in bad]
+        start += len(texts)
+    if clock:
+        return np.full(start, np.nan), rejected
+    return np.concatenate(pieces) if pieces else np.zeros(0), rejected
+
+
+def _all_finite(column):
+    return all(
+        np.isfinite(chunk.to_numpy(zero_copy_only=False)).sum() + chunk.null_count == len(chunk)
+        for chunk in column.chunks
+    )
+
+
+def _exact(path, code, form, kinds):
+    """The table row by row, however long it takes."""
+    gathered = Gathered(form, kinds, path.name)
+    start = form.rows[form.layout.first].line
+    for rows in _pieces(path, code, form.separator.value, start):
+        gathered.add(rows)
+    return gathered.table()
+
+
+def _pieces(path, code, separator, start=1):
+    """Lists of rows from line `start` on, so that a long file is never held as text."""
+    with path.open(encoding=code, newline="") as file:
+        rows = dialect.split(itertools.islice(file, start - 1, None), separator, start)
+        while piece := list(itertools.islice(rows, PIECE_ROWS)):
+            yield piece
+
+
+def _notes(form, lines):
+    """The lines before the table, without header and units."""
+    table = (form.layout.header_line, form.layout.units_line)
+    before = enumerate(lines[: form.rows[form.layout.first].line - 1], start=1)
+    return tuple(Note(n, text.strip()) for n, text in before if n not in table and text.strip())
