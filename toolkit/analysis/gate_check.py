@@ -112,7 +112,7 @@ class _Pull:
             return np.where((share > 1) & (share < _FED), 1.0, share)
         if log.duty is not None:
             return log.duty
-        return None if self.gate.share_limit else 0.0 * log.speed_rpm
+        return None if self.gate.share_limit else np.zeros(log.speed_rpm.size)
 
     @property
     def best_share(self):
@@ -124,8 +124,8 @@ class _Pull:
     def force(self, share):
         """ "open", "shut" or "unclear" over the late part of the fall, by the force balance."""
         limit, error = holding(self.gate, self.log, share, self.tolerance)
-        excess = np.mean((self.log.exhaust_drop_pa - limit)[self.late])
-        sure = _SURE * np.mean(error[self.late])
+        excess = _mean((self.log.exhaust_drop_pa - limit)[self.late])
+        sure = _SURE * _mean(error[self.late])
         return "open" if excess > sure else "shut" if excess < -sure else "unclear"
 
     @property
@@ -144,21 +144,21 @@ class _Pull:
     @property
     def lift_m(self):
         """Logged lift late in the fall; NaN where nobody logged it."""
-        return np.nan if self.log.lift_m is None else float(np.mean(self.log.lift_m[self.late]))
+        return np.nan if self.log.lift_m is None else _mean(self.log.lift_m[self.late])
 
     @property
     def flow_signs(self):
         """Signs that the turbo, not the gate, is at its end: (words, supports, evidence word)."""
         log, signs = self.log, []
         if log.choke_margin is not None:
-            left = float(np.min(log.choke_margin[self.late]))
+            left = _mean(log.choke_margin[self.late])
             signs.append((f"the compressor has {left:.0%} of flow left to choke", left < 0.05))
         if log.air_flow_kg_s is not None and len(self.falling) > 1:
             first, last = self.falling[0], self.falling[-1]
             growth = log.air_flow_kg_s[last] / log.air_flow_kg_s[first] - 1
             faster = log.speed_rpm[last] / log.speed_rpm[first] - 1
             words = f"air flow grows {growth:.0%} while speed grows {faster:.0%}"
-            signs.append((words, growth < 0.25 * faster))
+            signs.append((words, bool(growth < 0.25 * faster)))
         return signs
 
     def kind(self):
@@ -180,6 +180,12 @@ class _Pull:
         if now == "unclear" or seen_open:
             return CANNOT_TELL
         return OUT_OF_FLOW if any(yes for _, yes in self.flow_signs) else SHUT
+
+
+def _mean(values):
+    """Mean of what is known, NaN where nothing is."""
+    known = values[np.isfinite(values)]
+    return float(known.mean()) if known.size else np.nan
 
 
 def _first_crossing(speed_rpm, excess):
@@ -260,7 +266,7 @@ class _Words:
     def _pushed(self):
         pull = self.pull
         stiffer = pull.gate.with_rating(self.spring)
-        low, _ = gates.window_gauge_pa(stiffer, pull.log.drop_per_boost[pull.late].mean())
+        low, _ = gates.window_gauge_pa(stiffer, _mean(pull.log.drop_per_boost[pull.late]))
         return (
             f"Back pressure pushes the gate open: boost is down to {self._at_end}. A spring of "
             f"{self._p(self.spring)} or more would hold it, with a margin of {self.margin:g}; "
@@ -352,7 +358,9 @@ class _Words:
         pull = self.pull
         if pull.share is None or not pull.gate.share_limit:
             return
-        late = float(np.mean(pull.share[pull.late]))
+        late = _mean(pull.share[pull.late])
+        if not np.isfinite(late):
+            return
         fed = "The top port carries {:.0%} of boost in the fall."
         text = fed if pull.log.top_gauge_pa is not None else "Duty is {:.0%} in the fall."
         yield Evidence(CONTROL, late < 0.9, text.format(late), "measured")

@@ -49,11 +49,12 @@ class GateLog:
     notes: tuple = ()
 
     @classmethod
-    def from_channels(cls, frame, p_cell_pa=None):
+    def from_channels(cls, frame, p_cell_pa=None, outlet_gauge_pa=None):
         """The gate's view of a run on its speed grid.
 
         frame: a table of our channels, with `speed_rpm` as a column or as its index. p_cell_pa:
-        barometer [Pa] where the table has none. Raises ValueError that names a missing channel.
+        barometer [Pa] where the table has none; outlet_gauge_pa: turbine outlet [Pa, gauge] where
+        it was measured without being logged. Raises ValueError that names a missing channel.
         """
         cell = _channel(frame, "p_cell_pa", p_cell_pa)
         exhaust = _channel(frame, "p_exhaust_pa")
@@ -63,8 +64,8 @@ class GateLog:
         else:
             boost = _channel(frame, "p_manifold_pa") - cell
             notes.append("The gate's line is taken to carry manifold pressure.")
-        outlet_known = "p_turbine_out_pa" in frame
-        outlet = _channel(frame, "p_turbine_out_pa", cell)
+        outlet_known = "p_turbine_out_pa" in frame or outlet_gauge_pa is not None
+        outlet = _channel(frame, "p_turbine_out_pa", cell + (outlet_gauge_pa or 0.0))
         if not outlet_known:
             notes.append(
                 "Turbine outlet pressure was not logged: cell pressure stands in for it, "

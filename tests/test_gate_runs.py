@@ -1,0 +1,66 @@
+"""The demo bench's own logs, as two loggers wrote them, judged from end to end."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from tests.conftest import ROOT
+from toolkit.analysis import gate_check
+from toolkit.analysis.gate_runs import gate_log, mean_pull, partner
+from toolkit.bench import Bench
+from toolkit.physics.gate import Gate
+
+PSI = 6894.757293168361
+DEMO = ROOT / "data_demo"
+LIGHT = Gate(1.018e-3, 3.85e-3, 42e3 * 3.85e-3, 5e3, 0.01, ports=2)
+
+
+@pytest.mark.parametrize(
+    ("name", "psi", "kind"),
+    [
+        ("runs/2026-04-18_3_small_20psi_dyno.csv", 20, gate_check.PUSHED),
+        ("runs/2026-04-18_6_large_20psi_dyno.csv", 20, gate_check.HOLDS),
+    ],
+)
+def test_demo_logs_tell_what_the_generator_hid(name, psi, kind):
+    bench = Bench(DEMO)
+    log = gate_log(bench, [name, partner(name, bench.logs())])
+    assert gate_check.check(LIGHT, log, psi * PSI).kind == kind
+    truth = pd.read_csv(DEMO / "truth" / "curves.csv").set_index("speed_rpm")
+    truth = truth[truth.run == name.removeprefix("runs/").removesuffix("_dyno.csv")]
+    there = np.isin(log.speed_rpm, truth.index) & (log.speed_rpm > 4000)
+    true = truth.loc[log.speed_rpm[there]]
+    assert log.top_gauge_pa[there] == pytest.approx(true.p_gate_top_gauge_pa.to_numpy(), abs=4e3)
+    boost = (true.p_manifold_pa - true.p_cell_pa).to_numpy()
+    assert log.boost_gauge_pa[there] == pytest.approx(boost, abs=3e3)
+    assert any("mean of 3 pulls" in note for note in log.notes)
+
+
+def test_measured_outlet_pressure_is_taken_off():
+    bench, name = Bench(DEMO), "runs/2026-04-18_3_small_20psi_dyno.csv"
+    plain, typed = gate_log(bench, [name]), gate_log(bench, [name], outlet_gauge_pa=10e3)
+    assert typed.outlet_known and not plain.outlet_known
+    assert plain.exhaust_drop_pa - typed.exhaust_drop_pa == pytest.approx(10e3)
+    assert plain.top_gauge_pa is None
+
+
+def test_a_log_without_back_pressure_says_so():
+    with pytest.raises(ValueError, match="the gate check needs p_exhaust_pa"):
+        gate_log(Bench(DEMO), ["runs/2026-04-18_3_small_20psi_ecu.csv"])
+
+
+def test_pulls_are_averaged_speed_by_speed():
+    rise = np.linspace(2000, 6000, 401)
+    speed = np.concatenate([[900.0, 900], rise, np.linspace(6000, 900, 50), rise])
+    frame = pd.DataFrame({"time_s": np.arange(speed.size) * 0.05, "speed_rpm": speed})
+    second = np.arange(speed.size) > 420
+    frame["p_manifold_pa"] = 150e3 + 10e3 * second
+    mean, pulls = mean_pull(frame)
+    assert pulls == 2
+    assert mean.loc[4000, "p_manifold_pa"] == pytest.approx(155e3)
+
+
+def test_partner_needs_a_shared_name():
+    names = ["runs/a_dyno.csv", "runs/a_ecu.csv", "runs/b.csv"]
+    assert partner("runs/a_dyno.csv", names) == "runs/a_ecu.csv"
+    assert partner("runs/b.csv", names) == ""
