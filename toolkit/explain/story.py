@@ -1,0 +1,54 @@
+"""What is told about one finding: the same words and pictures for page, still, clip and talk."""
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from toolkit.charts.picture import Picture
+from toolkit.explain.headline import Cited, contradictions
+
+EVIDENCE = ("measured", "worked out", "estimated", "cannot tell")
+
+
+@dataclass(frozen=True)
+class Sentence:
+    """One plain sentence with its evidence word; at_rpm is where on the axis it belongs."""
+
+    text: str
+    evidence: str
+    at_rpm: float | None = None
+
+    def __post_init__(self):
+        if self.evidence not in EVIDENCE:
+            raise ValueError(
+                f"evidence is {self.evidence!r}: it must be one of {', '.join(EVIDENCE)}"
+            )
+
+
+@dataclass(frozen=True)
+class Story:
+    """A finding, ready to be told in the person's units.
+
+    slug: its folder under explain/. headline: may be edited; `troubles` says where it contradicts
+    the numbers in `cited`. card: the method card's (word, text) rows. method, cautions:
+    paragraphs. table: what can be downloaded, one row per speed. picture: the chart to publish.
+    poster: the picture of the circle, None where no station was measured.
+    """
+
+    slug: str
+    headline: str
+    picture: Picture
+    sentences: tuple[Sentence, ...]
+    cited: tuple[Cited, ...]
+    card: tuple[tuple[str, str], ...]
+    method: tuple[str, ...]
+    cautions: tuple[str, ...]
+    table: pd.DataFrame
+    runs: tuple[tuple[str, str], ...]  # name and colour of each run
+    system: str = "US"
+    poster: Picture | None = None
+
+    @property
+    def troubles(self):
+        """What in the headline contradicts the finding, as sentences."""
+        return contradictions(self.headline, self.cited, self.system)
