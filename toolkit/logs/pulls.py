@@ -60,8 +60,8 @@ class Pull:
 def find_pulls(frame, settings=None):
     """Every stretch of the log in order, each with a label and the reason for it.
 
-    `frame` holds `speed_rpm`; `time_s` and `throttle` (0 to 1) are used where it has them. The
-    stretches labelled "pull" are accepted to begin with, the others refused.
+    `frame` holds `speed_rpm`; `time_s`, `throttle` (0 to 1) or else `torque_nm` are used where it
+    has them. The stretches labelled "pull" are accepted to begin with, the others refused.
 
     Raises ValueError without a column `speed_rpm` that holds numbers.
 
@@ -115,6 +115,7 @@ class _Trace:
     speed: np.ndarray
     time: np.ndarray | None
     open: np.ndarray | None
+    load: np.ndarray | None  # torque or power, which tells a lift where throttle is not logged
     block: int  # rows in a tenth of a second: noise of single rows is no turning point
     turn_rpm: float
 
@@ -134,7 +135,9 @@ def _traced(frame, settings):
         is_open = throttle[kept] >= settings.full_throttle * np.nanmax(throttle)
     running = speed[speed > settings.off_rpm]
     turn = max(settings.turn * np.ptp(running), 0.3 * settings.least_rpm) if len(running) else 1.0
-    return _Trace(settings, kept, rows, speed, time, is_open, _block(time, len(speed)), turn)
+    load = _column(frame, "torque_nm" if "torque_nm" in frame else "power_w")
+    load = None if load is None else load[kept]
+    return _Trace(settings, kept, rows, speed, time, is_open, load, _block(time, len(speed)), turn)
 
 
 def _column(frame, name):
@@ -177,6 +180,8 @@ def _sweep_rows(trace, valley, peak):
     if stop - start < 2:
         return None
     start, stop = _without_holds(trace, start, stop)
+    if trace.open is None and trace.load is not None:
+        stop = _before_lift(trace, start, stop)
     rises = np.ptp(trace.speed[start:stop]) >= trace.settings.least_rpm
     return (start, stop) if rises else None
 
@@ -192,6 +197,14 @@ def _without_holds(trace, start, stop):
     top = np.flatnonzero(slow & (height >= 0.97))
     begin = start + int(foot[-1]) + 1 if len(foot) else start
     return begin, start + int(top[0]) + 1 if len(top) else stop
+
+
+def _before_lift(trace, start, stop):
+    """Less the last rows if load has collapsed in them: there the throttle was shut."""
+    tail = min(5 * trace.block, (stop - start) // 4)
+    usual = np.nanmedian(trace.load[stop - 3 * tail : stop - tail]) if tail else 0.0
+    lifted = np.flatnonzero(trace.load[stop - tail : stop] < 0.9 * usual)
+    return stop - tail + int(lifted[0]) if len(lifted) else stop
 
 
 def _rate(trace, start, stop):

@@ -1,0 +1,409 @@
+"""Two sets of repeated pulls against each other: what changed, by how much, and is it real.
+
+Everything is computed from unsmoothed bin averages; smoothing is a matter of drawing.
+"""
+
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+
+import numpy as np
+
+from toolkit.analysis import scatter
+from toolkit.analysis.crossing import Crossing, crossings
+from toolkit.analysis.scatter import Gain
+from toolkit.logs.grid import gridded
+from toolkit.logs.pulls import pulls_of
+
+OBSERVED = "observed"
+_OF_POWER = ("torque_nm", "power_w")
+_NOT_COMPARED = ("time_s", "speed_rpm")
+
+# Below this boost [Pa] a ratio of gauge pressures says nothing.
+LEAST_BOOST_PA = 10e3
+
+
+class ReferenceMismatch(ValueError):
+    """Runs in different reference states; the message says which and what to do."""
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What the comparison is held to.
+
+    low_rpm, high_rpm: the stated range of averages, None for all that every pull covers.
+    spark_limit_deg, lam_limit: beyond them it is no like-for-like test. sweep_limit: relative
+    difference of sweep rates that warns. smoothing: bins of the moving mean on charts only.
+    """
+
+    confidence: float = 0.95
+    low_rpm: float | None = None
+    high_rpm: float | None = None
+    spark_limit_deg: float = 1.0
+    lam_limit: float = 0.02
+    sweep_limit: float = 0.10
+    correct_drift: bool = True
+    smoothing: int = 1
+
+
+@dataclass(frozen=True)
+class Repeat:
+    """One accepted pull on its grid.
+
+    run: the log's name in the bench, sha256 of its bytes; pull: number in the log, from 1.
+    hour: when, in hours of the session, None if not known. reference: "observed", or the
+    correction that torque and power carry.
+    """
+
+    run: str
+    pull: int
+    grid: object
+    sweep_rpm_s: float = np.nan
+    hour: float | None = None
+    session: str = ""
+    reference: str = OBSERVED
+    sha256: str = ""
+
+
+@dataclass(frozen=True)
+class Side:
+    """The repeats of one set-up under one name."""
+
+    name: str
+    repeats: tuple[Repeat, ...]
+
+    @property
+    def n(self):
+        return len(self.repeats)
+
+
+@dataclass(frozen=True)
+class Peak:
+    """The highest bin of a side's mean curve."""
+
+    value: float
+    speed_rpm: float
+
+
+@dataclass(frozen=True)
+class Pressures:
+    """Boost against back pressure of one side, along speed.
+
+    boost and back are gauge [Pa], NaN where the barometer is unknown; the ratios are back over
+    boost, gauge and absolute. crossings: where back pressure passes boost.
+    """
+
+    boost_gauge_pa: np.ndarray
+    back_gauge_pa: np.ndarray
+    ratio_gauge: np.ndarray
+    ratio_absolute: np.ndarray
+    crossings: tuple[Crossing, ...]
+
+
+@dataclass(frozen=True)
+class Unlike:
+    """A setting that should be equal on both sides: where it is not.
+
+    logged: on both sides. worst: the largest difference B - A [inside unit], at worst_rpm.
+    ranges: stretches (low, high) [rpm] in which it is beyond the limit.
+    """
+
+    channel: str
+    limit: float
+    logged: bool
+    worst: float = np.nan
+    worst_rpm: float = np.nan
+    ranges: tuple[tuple[float, float], ...] = ()
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Side B against side A, A being the base of every difference and percentage.
+
+    speed_rpm: bin centres. gains: per channel that both sides have, a Gain along speed_rpm.
+    channels_a, channels_b: every channel's mean per side, also those that only one has.
+    average: per channel, the Gain of the averages over range_rpm.
+    """
+
+    a: Side
+    b: Side
+    settings: Settings
+    speed_rpm: np.ndarray
+    gains: dict[str, Gain]
+    channels_a: dict[str, np.ndarray]
+    channels_b: dict[str, np.ndarray]
+    range_rpm: tuple[float, float]
+    average: dict[str, Gain]
+    drift_corrected: bool
+    reference: str
+    warnings: tuple[str, ...] = ()
+    unlike: tuple[Unlike, ...] = ()
+    peaks: dict = field(default_factory=dict)
+    crossovers: dict = field(default_factory=dict)
+    pressures_a: Pressures | None = None
+    pressures_b: Pressures | None = None
+
+    @property
+    def like_for_like(self):
+        """True, False, or None where it cannot be told."""
+        if any(u.ranges for u in self.unlike):
+            return False
+        return True if all(u.logged for u in self.unlike) else None
+
+
+def compare(a, b, settings=None):
+    """The Comparison of two Sides.
+
+    Raises ReferenceMismatch where torque and power are not in one reference state, ValueError
+    where a side has no pull, the grids have different steps, or no speed is common to all.
+    """
+    settings = settings or Settings()
+    repeats = (*a.repeats, *b.repeats)
+    _check(a, b)
+    reference = _one_reference(repeats)
+    speed = _common_speeds(repeats)
+    stack_a, stack_b = (_stacked(side, speed) for side in (a, b))
+    low, high = _range(speed, stack_a, stack_b, settings)
+    drifts = settings.correct_drift and is_return_test(a, b)
+    gain_of = _gain_function(a, b, drifts, settings)
+    both = [c for c in stack_a if c in stack_b]
+    gains = {c: gain_of(stack_a[c], stack_b[c]) for c in both}
+    inside = (speed >= low) & (speed <= high)
+    average = {c: gain_of(*_averages(speed, stack_a[c], stack_b[c], inside)) for c in both}
+    return Comparison(
+        a, b, settings, speed, gains, _means(stack_a), _means(stack_b), (low, high), average,
+        drifts, reference,
+        warnings=_warnings(a, b, stack_a, stack_b, inside, settings),
+        unlike=_unlike(speed, gains, inside, settings),
+        peaks={c: (_peak(speed, g.level_a), _peak(speed, g.level_b))
+               for c, g in gains.items() if c in _OF_POWER},
+        crossovers={c: crossings(speed, g.difference, g.half_width)
+                    for c, g in gains.items() if c in _OF_POWER},
+        pressures_a=_pressures(speed, stack_a, settings),
+        pressures_b=_pressures(speed, stack_b, settings),
+    )  # fmt: skip
+
+
+def repeats_of(run, frame, pulls, step_rpm=None, *, started="", reference=OBSERVED, sha256=""):
+    """The accepted pulls of one log as Repeats.
+
+    run: the log's name; frame: its channels; pulls: its stretches or accepted pulls. started: date
+    and time of the log's first row, "2026-04-18 09:50", "" where not known; the date is the
+    session. Raises ValueError for a date that cannot be read, or where no pull is accepted.
+    """
+    accepted = pulls_of(pulls)
+    begin = _moment(started, run)
+    grids = gridded(frame, accepted, step_rpm)
+    return tuple(
+        Repeat(
+            run, number, grid, pull.sweep_rpm_s, _hour(begin, frame, pull),
+            begin.date().isoformat() if begin else "", reference, sha256,
+        )
+        for number, (pull, grid) in enumerate(zip(accepted, grids, strict=True), start=1)
+    )  # fmt: skip
+
+
+def _moment(started, run):
+    if not started:
+        return None
+    try:
+        return datetime.fromisoformat(started)
+    except ValueError:
+        raise ValueError(
+            f"{run} started '{started}': write date and time like 2026-04-18 09:50"
+        ) from None
+
+
+def _hour(begin, frame, pull):
+    """Hours from midnight to the pull's first row, or None."""
+    if begin is None:
+        return None
+    into = float(frame["time_s"].iloc[pull.start]) if "time_s" in frame else 0.0
+    return begin.hour + begin.minute / 60 + (begin.second + into) / 3600
+
+
+def converted(repeat, factor, reference):
+    """The repeat with torque and power times `factor`, in the reference state named."""
+    mean, sd = (
+        {c: v * factor if c in _OF_POWER else v for c, v in table.items()}
+        for table in (repeat.grid.mean, repeat.grid.sd)
+    )
+    return replace(repeat, grid=replace(repeat.grid, mean=mean, sd=sd), reference=reference)
+
+
+def averaged(comparison, channel, low_rpm, high_rpm):
+    """The Gain of one channel's average over another range of speed.
+
+    Each pull is averaged by speed (trapezium), then the sides are compared as at any speed.
+    """
+    speed = comparison.speed_rpm
+    inside = (speed >= low_rpm) & (speed <= high_rpm)
+    sides = (comparison.a, comparison.b)
+    gain_of = _gain_function(*sides, comparison.drift_corrected, comparison.settings)
+    return gain_of(*_averages(speed, *(_stacked(s, speed)[channel] for s in sides), inside))
+
+
+def is_return_test(a, b):
+    """Whether one side was run before and after the other in one session (A-B-A)."""
+    repeats = (*a.repeats, *b.repeats)
+    if any(r.hour is None for r in repeats) or len({r.session for r in repeats}) != 1:
+        return False
+    hours_a, hours_b = ([r.hour for r in side.repeats] for side in (a, b))
+    return _surrounds(hours_a, hours_b) or _surrounds(hours_b, hours_a)
+
+
+# ---- parts of compare -----------------------------------------------------------------------
+
+
+def _check(a, b):
+    for side in (a, b):
+        if not side.repeats:
+            raise ValueError(f"{side.name} has no accepted pull: accept one in review")
+    steps = {r.grid.step_rpm for r in (*a.repeats, *b.repeats)}
+    if len(steps) > 1:
+        words = " and ".join(f"{s:.0f}" for s in sorted(steps))
+        raise ValueError(f"the pulls are on grids of {words} rpm: grid them all with one step")
+
+
+def _one_reference(repeats):
+    found = {}
+    for repeat in repeats:
+        found.setdefault(repeat.reference, repeat.run)
+    if len(found) > 1:
+        words = ", ".join(f"{run} is {reference}" for reference, run in found.items())
+        raise ReferenceMismatch(f"{words}: convert them to one reference before comparing")
+    return next(iter(found))
+
+
+def _common_speeds(repeats):
+    step = repeats[0].grid.step_rpm
+    low = min(r.grid.speed_rpm[0] for r in repeats)
+    high = max(r.grid.speed_rpm[-1] for r in repeats)
+    return low + step * np.arange(round((high - low) / step) + 1)
+
+
+def _stacked(side, speed):
+    """Per channel that all repeats of a side have, an array (pulls, speeds)."""
+    tables = [_completed(r.grid) for r in side.repeats]
+    names = [c for c in tables[0] if all(c in t for t in tables) and c not in _NOT_COMPARED]
+    out = {c: np.full((side.n, len(speed)), np.nan) for c in names}
+    for row, (repeat, table) in enumerate(zip(side.repeats, tables, strict=True)):
+        first = round((repeat.grid.speed_rpm[0] - speed[0]) / repeat.grid.step_rpm)
+        for c in names:
+            out[c][row, first : first + len(table[c])] = table[c]
+    return out
+
+
+def _completed(grid):
+    """The channels with power from torque, or torque from power, where only one was logged."""
+    table = dict(grid.mean)
+    omega = grid.speed_rpm * np.pi / 30
+    if "power_w" not in table and "torque_nm" in table:
+        table["power_w"] = table["torque_nm"] * omega
+    elif "torque_nm" not in table and "power_w" in table:
+        table["torque_nm"] = table["power_w"] / omega
+    return table
+
+
+def _range(speed, stack_a, stack_b, settings):
+    """The stated range of averages, within what every pull covers."""
+    channel = next((c for c in _OF_POWER if c in stack_a and c in stack_b), None)
+    tables = [s[channel] if channel else next(iter(s.values())) for s in (stack_a, stack_b)]
+    covered = speed[np.isfinite(np.concatenate(tables)).all(axis=0)]
+    if not len(covered):
+        raise ValueError("no engine speed is covered by every pull: choose pulls that overlap")
+    low = covered[0] if settings.low_rpm is None else settings.low_rpm
+    high = covered[-1] if settings.high_rpm is None else settings.high_rpm
+    if low < covered[0] or high > covered[-1] or low >= high:
+        common = f"{covered[0]:.0f} to {covered[-1]:.0f}"
+        raise ValueError(
+            f"averages from {low:.0f} to {high:.0f} rpm: the pulls have {common} rpm in common"
+        )
+    return float(low), float(high)
+
+
+def _gain_function(a, b, drifts, settings):
+    if not drifts:
+        return lambda x, y: scatter.welch(x, y, settings.confidence)
+    hours_a, hours_b = ([r.hour for r in side.repeats] for side in (a, b))
+    return lambda x, y: scatter.with_drift(x, y, hours_a, hours_b, settings.confidence)
+
+
+def _surrounds(outer, inner):
+    return min(outer) < min(inner) and max(outer) > max(inner)
+
+
+def _averages(speed, repeats_a, repeats_b, inside):
+    """Each pull's average by trapezium over the bins that all pulls have; NaN short of an end."""
+    used = inside & np.isfinite(np.concatenate([repeats_a, repeats_b])).all(axis=0)
+    ends = np.flatnonzero(inside)[[0, -1]]
+    whole = used[ends].all() and used.sum() > 1
+    x = speed[used] if whole else np.array([0.0, np.nan])
+    sides = (r[:, used] if whole else r[:, ends] for r in (repeats_a, repeats_b))
+    return tuple(np.trapezoid(y, x, axis=1) / (x[-1] - x[0]) for y in sides)
+
+
+def _means(stack):
+    return {c: scatter.summary(v)[0] for c, v in stack.items()}
+
+
+def _peak(speed, level):
+    if not np.isfinite(level).any():
+        return Peak(np.nan, np.nan)
+    k = np.nanargmax(level)
+    return Peak(float(level[k]), float(speed[k]))
+
+
+def _unlike(speed, gains, inside, settings):
+    limits = {"spark_deg": settings.spark_limit_deg, "lam": settings.lam_limit}
+    return tuple(_unlike_one(speed, gains.get(c), inside, c, v) for c, v in limits.items())
+
+
+def _unlike_one(speed, gain, inside, channel, limit):
+    if gain is None or not np.isfinite(gain.difference[inside]).any():
+        return Unlike(channel, limit, False)
+    d = np.where(inside, gain.difference, np.nan)
+    worst = int(np.nanargmax(np.abs(d)))
+    with np.errstate(invalid="ignore"):
+        beyond = np.abs(d) > limit
+    return Unlike(
+        channel, limit, True, float(d[worst]), float(speed[worst]), _stretches(speed, beyond)
+    )
+
+
+def _stretches(speed, mask):
+    edges = np.flatnonzero(np.diff(np.pad(mask.astype(int), 1)))
+    return tuple((float(speed[i]), float(speed[j - 1])) for i, j in edges.reshape(-1, 2))
+
+
+def _warnings(a, b, stack_a, stack_b, inside, settings):
+    out = []
+    rates = [np.mean([r.sweep_rpm_s for r in side.repeats]) for side in (a, b)]
+    if abs(rates[1] / rates[0] - 1) > settings.sweep_limit:
+        out.append(
+            f"sweep rates differ: {a.name} {rates[0]:.0f} rpm/s, {b.name} {rates[1]:.0f} rpm/s; "
+            "boost against speed and the inertia in the torque are not the same"
+        )
+    if len({r.session for r in (*a.repeats, *b.repeats)}) > 1:
+        out.append("the runs are from different days: what differs between days is in the gain")
+    holes = np.isnan(np.concatenate([next(iter(s.values())) for s in (stack_a, stack_b)]))
+    if holes[:, inside].any():
+        out.append("some bins of the range have no rows in some pull: averages go without them")
+    return tuple(out)
+
+
+def _pressures(speed, stack, settings):
+    """None where the side has no manifold or exhaust pressure."""
+    if not {"p_manifold_pa", "p_exhaust_pa"} <= set(stack):
+        return None
+    gap, sd, n = scatter.summary(stack["p_exhaust_pa"] - stack["p_manifold_pa"])
+    means = {c: scatter.summary(v)[0] for c, v in stack.items()}
+    manifold, exhaust = means["p_manifold_pa"], means["p_exhaust_pa"]
+    cell = means.get("p_cell_pa", np.full(len(speed), np.nan))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        band = scatter.coverage_factor(n - 1.0, settings.confidence) * sd / np.sqrt(n)
+        gauge = (exhaust - cell) / np.where(
+            manifold - cell > LEAST_BOOST_PA, manifold - cell, np.nan
+        )
+    return Pressures(
+        manifold - cell, exhaust - cell, gauge, exhaust / manifold, crossings(speed, gap, band)
+    )

@@ -1,0 +1,189 @@
+"""A comparison in plain sentences, each with its evidence word, in the person's units."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from toolkit import units
+
+MEASURED, WORKED_OUT, ESTIMATED = "measured", "worked out", "estimated"
+CANNOT_TELL = "cannot tell"
+_KIND = {"torque_nm": "torque", "power_w": "power", "spark_deg": "angle", "lam": "lambda"}
+_WORD = {"torque_nm": "torque", "power_w": "power", "spark_deg": "spark", "lam": "lambda"}
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """subject: a short key; text: one sentence; evidence: one of the evidence words."""
+
+    subject: str
+    text: str
+    evidence: str
+
+
+def verdicts(comparison, system):
+    """What the comparison says, the most important first."""
+    c = comparison
+    out = [
+        _average(c, channel, system) for channel in ("power_w", "torque_nm") if channel in c.gains
+    ]
+    out += [_peaks(c, channel, system) for channel in c.peaks]
+    out += [v for channel in c.crossovers for v in _crossovers(c, channel)]
+    out += [_pressures(c, side, system) for side in ("a", "b")]
+    out += [_unlike(c, unlike, system) for unlike in c.unlike]
+    out += [_drift(c, system)] if c.drift_corrected else []
+    out += [Verdict("warning", _sentence(w), MEASURED) for w in c.warnings]
+    return tuple(out)
+
+
+def headline(comparison, system):
+    """The finding in one line, from power along speed.
+
+    Says "scatter unknown" with one pull a side, and no clear difference where there is none.
+    """
+    c, a, b = comparison, comparison.a.name, comparison.b.name
+    channel = "power_w" if "power_w" in c.gains else next(iter(c.gains))
+    gain = c.gains[channel]
+    inside = (c.speed_rpm >= c.range_rpm[0]) & (c.speed_rpm <= c.range_rpm[1])
+    if not np.isfinite(gain.half_width[inside]).any():
+        return f"{a} against {b}: too few pulls, scatter unknown"
+    clear = np.flatnonzero(gain.clear & inside)
+    if not len(clear):
+        return f"{a} and {b}: no difference beyond the scatter"
+    best = clear[
+        np.argmax(np.where(clear >= _upper(c, channel), np.abs(gain.difference[clear]), 0))
+    ]
+    d = gain.difference[best]
+    more = units.text(abs(d), _KIND[channel], system)
+    leader, other = (b, a) if d > 0 else (a, b)
+    at = f"{leader} makes {more} more at {c.speed_rpm[best]:.0f} rpm"
+    found = c.crossovers.get(channel, ())
+    return f"{at}; {other} leads below {_at(found[0])} rpm" if len(found) == 1 else at
+
+
+def _upper(c, channel):
+    """Index above the only crossover, 0 where there is none or several."""
+    found = c.crossovers.get(channel, ())
+    return np.searchsorted(c.speed_rpm, found[0].high_rpm) if len(found) == 1 else 0
+
+
+def gain_words(gain, name_a, name_b, kind, system):
+    """(text, evidence) of one number's gain: which makes more, the band, the base, or why not.
+
+    >>> from toolkit.analysis.scatter import welch
+    >>> one = welch([500e3], [504e3])
+    >>> gain_words(one, "Small", "Large", "power", "SI")[0]
+    'Large reads 4 kW more than Small (1 and 1 pulls): scatter unknown, so no claim'
+    """
+    d, half = float(gain.difference), float(gain.half_width)
+    if not np.isfinite(d):
+        return f"{name_a} against {name_b}: not every pull covers the range", CANNOT_TELL
+    sign = "more" if d >= 0 else "less"
+    size = units.text(abs(d), kind, system)
+    counts = f"{int(gain.n_a)} and {int(gain.n_b)} pulls"
+    reads = f"{name_b} reads {size} {sign} than {name_a}"
+    if not np.isfinite(half):
+        return f"{reads} ({counts}): scatter unknown, so no claim", CANNOT_TELL
+    if not gain.clear:
+        band = f"within the 95 % band of ±{units.text(half, kind, system)}"
+        return f"{reads}, {band} ({counts}): not distinguishable from scatter", CANNOT_TELL
+    low, high = sorted(abs(v) for v in (float(gain.low), float(gain.high)))
+    band = f"{units.text(low, kind, system, unit=False)} to {units.text(high, kind, system)}"
+    percent = 100 * abs(d) / abs(float(gain.level_a))
+    text = f"{name_b} makes {size} {sign} than {name_a} ({percent:.1f} % of {name_a})"
+    evidence = WORKED_OUT if np.any(gain.drift) else MEASURED
+    return f"{text}, 95 % band {band}, {counts}", evidence
+
+
+def _average(c, channel, system):
+    kind = _KIND[channel]
+    text, evidence = gain_words(c.average[channel], c.a.name, c.b.name, kind, system)
+    low, high = c.range_rpm
+    text = f"Averaged by speed from {low:.0f} to {high:.0f} rpm, {text}."
+    if c.reference != "observed" and evidence == MEASURED:
+        evidence = WORKED_OUT
+    return Verdict(f"average {kind}", text, evidence)
+
+
+def _peaks(c, channel, system):
+    kind = _KIND[channel]
+    parts = [
+        f"{side.name} {units.text(peak.value, kind, system)} at {peak.speed_rpm:.0f} rpm"
+        for side, peak in zip((c.a, c.b), c.peaks[channel], strict=True)
+    ]
+    evidence = WORKED_OUT if c.drift_corrected or c.reference != "observed" else MEASURED
+    return Verdict(f"peak {kind}", f"Peak {kind}: {', '.join(parts)}.", evidence)
+
+
+def _crossovers(c, channel):
+    for found in c.crossovers[channel]:
+        below, above = (c.a.name, c.b.name) if found.rising else (c.b.name, c.a.name)
+        word = _WORD[channel]
+        where = f"{_at(found)} rpm ({found.low_rpm:.0f} to {found.high_rpm:.0f})"
+        text = f"In {word} {below} leads below {where} and {above} above it"
+        if found.known:
+            yield Verdict(f"crossover {word}", f"{text}.", MEASURED)
+        else:
+            yield Verdict(f"crossover {word}", f"{text}; scatter unknown.", CANNOT_TELL)
+
+
+def _at(found):
+    middle = 0.5 * (found.low_rpm + found.high_rpm)
+    return f"{found.speed_rpm if np.isfinite(found.speed_rpm) else middle:.0f}"
+
+
+def _pressures(c, which, system):
+    side, p = (c.a, c.pressures_a) if which == "a" else (c.b, c.pressures_b)
+    subject = f"back pressure {side.name}"
+    if p is None:
+        text = f"Back pressure of {side.name} cannot be judged: log manifold and exhaust pressure."
+        return Verdict(subject, text, CANNOT_TELL)
+    top = np.flatnonzero(np.isfinite(p.ratio_absolute) & (c.speed_rpm <= c.range_rpm[1]))[-1]
+    text = f"On {side.name} back pressure {_passes(p)}; at {c.speed_rpm[top]:.0f} rpm it is "
+    if np.isfinite(p.ratio_gauge[top]):
+        back = units.text(p.back_gauge_pa[top], "boost", system)
+        boost = units.text(p.boost_gauge_pa[top], "boost", system)
+        text += f"{back} against {boost} of boost, ratio {p.ratio_gauge[top]:.2f} gauge and "
+    else:
+        text += "(barometer or boost missing) ratio not known gauge and "
+    return Verdict(subject, f"{text}{p.ratio_absolute[top]:.2f} absolute.", MEASURED)
+
+
+def _passes(p):
+    ups = [found for found in p.crossings if found.rising]
+    if ups:
+        return f"passes boost at {_at(ups[-1])} rpm"
+    over = p.ratio_absolute[np.isfinite(p.ratio_absolute)] > 1
+    return "is above boost throughout" if over.mean() > 0.5 else "stays below boost"
+
+
+def _unlike(c, unlike, system):
+    word = _WORD[unlike.channel]
+    if not unlike.logged:
+        text = f"Whether {word} was equal cannot be told: log it on both sides."
+        return Verdict(f"equal {word}", text, CANNOT_TELL)
+    kind = _KIND[unlike.channel]
+    limit = units.text(unlike.limit, kind, system)
+    if not unlike.ranges:
+        return Verdict(f"equal {word}", f"{word.capitalize()} agrees within {limit}.", MEASURED)
+    where = ", ".join(f"{low:.0f} to {high:.0f} rpm" for low, high in unlike.ranges)
+    worst = units.text(unlike.worst, kind, system)
+    text = f"Not a like-for-like test: {word} differs by more than {limit} at {where}"
+    text += f" (by {worst} at {unlike.worst_rpm:.0f} rpm, {c.b.name} less {c.a.name})."
+    return Verdict(f"equal {word}", text, MEASURED)
+
+
+def _drift(c, system):
+    channel = "power_w" if "power_w" in c.average else next(iter(c.average))
+    per_hour = float(c.average[channel].drift)
+    way = "rise" if per_hour > 0 else "fall"
+    size = units.text(abs(per_hour), _KIND.get(channel, "number"), system)
+    text = (
+        f"One side was run before and after the other; both {way} by {size} an hour, "
+        "and the difference is corrected for that drift."
+    )
+    return Verdict("drift", text, WORKED_OUT)
+
+
+def _sentence(text):
+    return text[0].upper() + text[1:] + "."
