@@ -11,7 +11,7 @@ from toolkit.logs.question import Decided, LogError, Question, Unanswered
 
 SEPARATORS = {"semicolon": ";", "tab": "\t", "bar": "|", "comma": ",", "blank": " ", "none": ""}
 _SAID = re.compile(r"(?i)^\"?sep=(.)\"?$")  # a first line that states the separator
-_QUIET_RPM = 500.0  # an engine under test passes this speed
+_QUIET_RPM, _FAST_RPM = 500.0, 40e3  # an engine under test passes the one, never the other
 
 
 @dataclass(frozen=True)
@@ -111,6 +111,9 @@ def _best(readings, lines, name):
     fitting = {s: r for s, r in even.items() if r.share > most - 0.02 and r.share > 0.3}
     if "tab" in fitting:  # a tab is never part of a number, so it is no accident
         fitting.pop("blank", None)
+    alone = readings["none"][0] if "none" in readings else None
+    if alone and alone.share > most - 0.02 and not any(r.header_line for r in fitting.values()):
+        fitting["none"] = alone
     named = {s: r for s, r in fitting.items() if r.header_line}  # a header explains more lines
     fitting = named or fitting
     if len(fitting) == 1:
@@ -147,11 +150,6 @@ def _single(readings, name):
     alone = readings.get("none", (None, None))[0]
     if not alone or alone.share < 0.3 or re.search(r"[;,\t|]", "".join(alone.header)):
         raise LogError(f"{name} has no table whose rows fit its header")
-    others = [s for s, (r, _) in readings.items() if r.wide or s == "comma"]
-    if "comma" in readings and others and not alone.header[0]:
-        raise Unanswered(
-            _separator_question({"none": alone, "comma": readings["comma"][0]}, readings)
-        )
     return "none", "there is one column"
 
 
@@ -165,7 +163,7 @@ def _decimal(rows, layout, separator, answers, further):
         evidence.add(piece)
         if evidence.decided(separator):
             break
-    return evidence.decided(separator) or evidence.absent() or _by_speed(data, layout)
+    return evidence.decided(separator) or evidence.absent() or _by_speed(data, layout, evidence)
 
 
 class Marks:
@@ -173,7 +171,7 @@ class Marks:
 
     def __init__(self):
         self.proof = {}  # the mark proven decimal: the cell that proves it
-        self.open = {}  # a mark that could be either: a cell with it
+        self.open = {}  # a mark that could be either: a cell that has it
         self.plain = ""  # a whole number of four digits without a mark
 
     def add(self, rows):
@@ -194,7 +192,7 @@ class Marks:
         elif len(marks) > 1:
             self.proof.setdefault("." if marks[0] == "," else ",", where)
         elif re.fullmatch(r"[+-]?[1-9]\d{0,2}[.,]\d{3}", cell):
-            self.open.setdefault(marks[0], where)
+            self.open.setdefault(marks[0], cell)
         else:
             self.proof.setdefault(marks[0], where)
 
@@ -214,7 +212,7 @@ class Marks:
             return Decided(_named(mark), f"{cell} can be read no other way")
         if len(self.open) != 1:
             return None
-        mark, cell = next(iter(self.open.items()))
+        mark = next(iter(self.open))
         if self.plain:
             return Decided(_named(mark), f"{self.plain} shows that thousands are not marked")
         if separator == "comma" and mark == ".":
@@ -230,27 +228,26 @@ def _named(mark):
     return "point" if mark == "." else "comma"
 
 
-def _by_speed(data, layout):
+def _by_speed(data, layout, evidence):
     """The decimal mark under which the engine speed is possible, or the question."""
-    columns = [
-        i
-        for i, (h, u) in enumerate(zip(layout.header, layout.units, strict=True))
-        if match(h, u).channel == "speed_rpm" and match(h, u).unit in ("", "rpm")
-    ]
-    for i in columns:
+    for i in _speeds(layout):
         texts = [r.cells[i] for r in data if i < len(r.cells)]
-        peaks = {
-            k: max((v for t in texts if (v := cells.number(t, m)) is not None), default=0.0)
-            for k, m in cells.MARKS.items()
-        }
-        fast = [k for k, peak in peaks.items() if _QUIET_RPM <= peak <= 40e3]
+        peaks = {k: _peak(texts, mark) for k, mark in cells.MARKS.items()}
+        fast = [k for k, peak in peaks.items() if _QUIET_RPM <= peak <= _FAST_RPM]
         if len(fast) == 1:
             slow = min(peaks.values())
             return Decided(fast[0], f"otherwise '{layout.header[i]}' never passes {slow:g} rpm")
-    sample = next(
-        c for r in data for c in r.cells if re.fullmatch(r"[+-]?[1-9]\d{0,2}[.,]\d{3}", c)
-    )
+    sample = next(iter(evidence.open.values()))
     raise Unanswered(_decimal_question(f"'{sample}' could be {_both(sample)}."))
+
+
+def _speeds(layout):
+    found = [match(h, u) for h, u in zip(layout.header, layout.units, strict=True)]
+    return [i for i, m in enumerate(found) if m.channel == "speed_rpm" and m.unit in ("", "rpm")]
+
+
+def _peak(texts, mark):
+    return max((v for t in texts if (v := cells.number(t, mark)) is not None), default=0.0)
 
 
 def _both(sample):

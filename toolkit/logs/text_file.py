@@ -4,6 +4,7 @@ Both give the same result. The fast way hands the file to a compiled parser and 
 only where every line is a row; it looks cell by cell only at columns that are not all numbers.
 """
 
+import codecs
 import io
 import itertools
 import re
@@ -43,7 +44,7 @@ def _encoding(sample, whole, name, answers):
     if not wanted:
         return encoding.decide(sample, whole, name)
     try:
-        b"".decode(wanted)
+        codecs.lookup(wanted)
     except LookupError:
         raise LogError(
             f"the review gives {name} the encoding '{wanted}', which is not known"
