@@ -149,6 +149,20 @@ def _t_from_h(h, both):
     return t
 
 
+def coefficients(lam=None, h_to_c=GASOLINE_H_TO_C, o_to_c=0.0):
+    """The polynomials themselves, for code that is compiled: [below and above 1000 K, a1 to a7].
+
+    lam None for dry air, else burned gas at one lambda, 0.5 to 20. cp = a1 + a2 T + a3 T2 +
+    a4 T3 + a5 T4 [J/kgK]; sensible enthalpy is its integral plus a6 [J/kg]. ValueError outside.
+    Source: NASA TM-4513 (1993), mixed by mass.
+
+    >>> a = coefficients()[0]
+    >>> round(float(a[:5] @ 300.0 ** np.arange(5)), 2)
+    1004.66
+    """
+    return _AIR if lam is None else _burned(0, float(lam), h_to_c, o_to_c)[0]
+
+
 def cp_air_j_kgk(t_k):
     """Heat capacity of dry air at constant pressure. [J/kgK]
 
