@@ -15,13 +15,13 @@ HERE = Path(__file__).resolve().parent
 if str(HERE) not in sys.path:  # found both as a script and as data_demo.generate
     sys.path.insert(0, str(HERE))
 
-from generator import bad, day, loggers, truth  # noqa: E402
+from generator import bad, day, loggers, parts_on_file, plant, truth  # noqa: E402
 
 SEED = 20260418
 
 
 def generate(seed=SEED, folder=HERE):
-    """Write runs/ and truth/ of one bench into `folder`, and return {log name: true curves}."""
+    """Write one bench into `folder`, and return {log name: true curves}."""
     folder = Path(folder)
     results = day.run_all(seed)
     bias = loggers.sensor_biases(seed)
@@ -35,6 +35,10 @@ def generate(seed=SEED, folder=HERE):
     spare = signals["2026-04-18_3_small_20psi"], signals["2026-04-18_5_large_14psi"]
     for name, content in bad.bad_files(*spare).items():
         _write(folder / "runs/bad" / name, content)
+    for key, turbo in plant.TURBOS.items():
+        _write(folder / f"maps/{key}.csv", parts_on_file.compressor_map(turbo))
+    for name, text in parts_on_file.builds().items():
+        _write(folder / f"builds/{name}.toml", text)
     return _write_truth(seed, folder, signals)
 
 
@@ -74,7 +78,7 @@ def _write(path, content):
 
 
 def main():
-    for part in ("runs", "truth"):
+    for part in ("runs", "maps", "builds", "truth"):
         shutil.rmtree(HERE / part, ignore_errors=True)
     generate()
     files = [p for p in HERE.rglob("*") if p.is_file() and "generator" not in p.parts]

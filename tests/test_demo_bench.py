@@ -8,6 +8,8 @@ import pandas as pd
 import pytest
 
 from data_demo.generate import SEED, generate
+from toolkit.bench import Bench
+from toolkit.build import read_build
 
 DEMO = Path(__file__).resolve().parent.parent / "data_demo"
 PSI = 6894.757
@@ -29,20 +31,16 @@ def curves():
 
 
 def files_under(folder, part):
-    return {str(p.relative_to(folder)): p.read_bytes() for p in (folder / part).rglob("*.csv")}
+    found = [p for p in (folder / part).rglob("*") if p.is_file()]
+    return {str(p.relative_to(folder)): p.read_bytes() for p in found}
 
 
-@pytest.mark.parametrize("part", ["runs", "truth"])
+@pytest.mark.parametrize("part", ["runs", "maps", "builds", "truth"])
 def test_committed_files_equal_a_regeneration(again, part):
     committed, fresh = files_under(DEMO, part), files_under(again, part)
     assert committed.keys() == fresh.keys()
     assert [name for name in fresh if committed[name] != fresh[name]] == []
     assert len(fresh) > 2
-
-
-def test_parts_equal_a_regeneration(again):
-    name = "truth/parts.toml"
-    assert (DEMO / name).read_bytes() == (again / name).read_bytes()
 
 
 def test_another_seed_is_another_bench(again, tmp_path):
@@ -119,3 +117,32 @@ def test_logs_carry_mixed_units_and_two_clocks():
     assert dyno_at - ecu["Time [s]"][late].iloc[0] == pytest.approx(offset, abs=0.1)
     assert dyno["Manifold Pressure (psig)"][0] == pytest.approx(0, abs=0.15)
     assert ecu["MAP [kPa]"][0] == pytest.approx(ecu["Baro [kPa]"][0], abs=2.0)
+
+
+def test_builds_and_maps_are_read():
+    bench = Bench(DEMO)
+    names = {name: [t.name for t in read_build(bench, name).turbos] for name in bench.builds()}
+    assert names["builds/candidates.toml"] == ["Small", "Mid", "Large"]
+    assert len(names) == 4
+
+
+@pytest.mark.parametrize("name", ["small", "mid", "large"])
+def test_compressor_maps_look_as_maps_do(name):
+    """Pressure ratio falls from surge to choke, the best efficiency lies between, and a faster
+    line lies above and to the right; one island: the best of the map is on no edge.
+    """
+    table = pd.read_csv(DEMO / f"maps/{name}.csv", comment="#")
+    table.columns = ["speed", "flow", "ratio", "efficiency"]
+    lines = [line for _, line in table.groupby("speed")]
+    assert 6 <= len(lines) <= 8
+    for line in lines:
+        assert (np.diff(line.flow) > 0).all()
+        assert (np.diff(line.ratio) < 0).all()
+        best = line.efficiency.argmax()
+        assert 0 < best < len(line) - 1
+    ends = [(line.flow.iloc[k], line.ratio.iloc[0]) for line in lines for k in (0, -1)]
+    for surge_or_choke in (ends[::2], ends[1::2]):
+        assert (np.diff(surge_or_choke, axis=0) > 0).all()
+    island = table.efficiency.idxmax()
+    assert table.speed[island] not in (table.speed.min(), table.speed.max())
+    assert 70 < table.efficiency.max() < 82
