@@ -34,7 +34,7 @@ def compressor_map(turbo):
         percent = 100 * efficiency + rng.normal(0, 0.15, len(PLACES))
         speed = round(fraction * turbo.rated_rpm, -2)
         rows += [
-            f"{speed:.0f},{m:.2f},{r:.3f},{e:.1f}"
+            f"{speed:.0f},{m:.2f},{r:.4f},{e:.1f}"
             for m, r, e in zip(flow, ratio, percent, strict=True)
         ]
     return "\n".join(rows) + "\n"
