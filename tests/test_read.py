@@ -112,6 +112,16 @@ def test_comma_as_separator_and_decimal_mark_is_refused_not_shifted(log):
         log("rpm,boost\n" + "4000,10\n" * 901 + "4000,10,1\n" + "4000,10\n" * 20_000)
 
 
+def test_a_trailing_separator_does_not_hide_a_cell_too_many(log):
+    with pytest.raises(LogError, match="row 4 has 3 cells but the header has 2"):
+        log("rpm,boost\n3000,10,\n3500,10,\n4000,10,1\n")
+
+
+def test_rows_of_nothing_are_no_rows(log):
+    reading = log("rpm;boost\n3000;1.5\n;\n3200;1.5\n" + ";\n" * 5)
+    assert reading.frame.index.tolist() == [2, 4]
+
+
 def test_a_row_cut_short_is_listed_and_not_used(log):
     reading = log("t,rpm,boost\n0.0,3000,1.5\n0.1,3050,1.6\n0.2,31")
     assert len(reading.frame) == 2

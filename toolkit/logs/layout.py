@@ -47,9 +47,9 @@ def find_layout(rows):
     """The table in these rows (blank ones left out), or None where no column holds numbers."""
     if not rows:
         return None
-    tail = rows[-max(1, len(rows) // 2) :]
-    width = Counter(_filled(r) for r in tail).most_common(1)[0][0]
-    numeric = _numeric_columns([r for r in tail if _filled(r) == width], width)
+    tail = rows[-max(len(rows) // 2, min(len(rows) - 1, 10), 1) :]  # past any preamble
+    width = Counter(len(r.cells) for r in tail).most_common(1)[0][0]
+    numeric = _numeric_columns([r for r in tail if len(r.cells) == width], width)
     first = _first_data(rows, numeric)
     if not numeric or first is None:
         return None

@@ -5,6 +5,7 @@ only where every line is a row; it looks cell by cell only at columns that are n
 """
 
 import codecs
+import functools
 import io
 import itertools
 import re
@@ -12,6 +13,7 @@ import re
 import numpy as np
 import pandas as pd
 import pyarrow as pa
+import pyarrow.compute as pc
 from pyarrow import csv as arrow_csv
 
 from toolkit.logs import cells, dialect, encoding
@@ -128,19 +130,29 @@ def _line_count(path):
 
 
 def _converted(table, form, kinds, texts, first_line):
+    if not _is_sure(table, form.layout.width, texts):
+        return None
     rejected, clocks = [], {i: Clock(kind) for i, kind in kinds.items()}
     for i in sorted(texts):
         values, bad = _text_column(table.column(i), clocks.get(i), form.decimal_mark)
         rejected += [(first_line + place, i, text) for place, text in bad]
         table = table.set_column(i, f"c{i}", pa.array(values, from_pandas=False))
-    for i in range(table.num_columns):
-        if i not in texts and not _all_finite(table.column(i)):
-            return None  # "nan" or "inf" was taken for a number
     frame = table.to_pandas(split_blocks=True, self_destruct=True)
     frame.index = pd.RangeIndex(first_line, first_line + len(frame), name="row")
-    if any(i >= form.layout.width for _, i, _ in rejected):
-        return None  # more cells than the header has: the exact way says where
     return Table(frame, rejected, clocks)
+
+
+def _is_sure(table, width, texts):
+    """No cell beyond the header, no "nan" or "inf" taken for a number, no row of nothing."""
+    if any(c.null_count < len(c) for c in table.columns[width:]):
+        return False
+    numbers = [c for i, c in enumerate(table.columns) if i not in texts]
+    if not all(_all_finite(c) for c in numbers):
+        return False
+    if any(c.null_count == 0 for c in numbers):
+        return True
+    nothing = [pc.equal(c, "") if i in texts else c.is_null() for i, c in enumerate(table.columns)]
+    return not pc.any(functools.reduce(pc.and_, nothing)).as_py()
 
 
 def _text_column(column, clock, mark):
