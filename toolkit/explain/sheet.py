@@ -149,7 +149,8 @@ class Sheet:
             + (SMALL * unit if p.x_label or (shared and i == shared[-1]) else 0)
             for i, p in enumerate(panels)
         ]
-        above = [(PANEL * _LINE + 1.4) * unit if p.title else 0 for p in panels]
+        titles = [self.heading_lines(p) for p in panels]
+        above = [(len(t) * PANEL * _LINE + 1.4) * unit if t else 0 for t in titles]
         gaps = _GAP * unit * (len(panels) - 1)
         free = bottom - top - sum(below) - sum(above) - gaps
         heights = [free * p.height / sum(q.height for q in panels) for p in panels]
@@ -171,6 +172,10 @@ class Sheet:
             right = self.size[0] - _MARGIN * unit - (0 if d.panel.bare else room)
             d.draw(left, right, y + over, y + over + d.height)
             y += over + d.height + under + _GAP * unit
+
+    def heading_lines(self, panel):
+        room = self.size[0] - 2 * _MARGIN * self.unit
+        return wrapped(panel.heading, room, PANEL * self.unit, "bold") if panel.title else []
 
     def _label_room(self, panels, heights):
         """The width kept free at the right for the curves' names, in px."""
@@ -206,7 +211,8 @@ class _DrawnPanel:
         if panel.title:
             edge = _MARGIN * sheet.unit
             above = top - 1.7 * sheet.unit
-            sheet.write(edge, above, panel.heading, PANEL, weight="bold", va="bottom")
+            words = "\n".join(sheet.heading_lines(panel))
+            sheet.write(edge, above, words, PANEL, weight="bold", va="bottom")
         if not panel.bare:
             self._frame()
         self._areas()

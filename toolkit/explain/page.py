@@ -1,0 +1,240 @@
+"""One self-contained page about a finding: live charts, words, numbers; it works offline.
+
+Every word from a file or a person passes through Jinja's escaping or into JSON. Beyond that the
+page's own security policy lets no script run but the three that are in it by their digest.
+"""
+
+import base64
+import hashlib
+import json
+import re
+from pathlib import Path
+
+import numpy as np
+from bokeh.embed import json_item
+from bokeh.models import PlainText, Span
+from bokeh.resources import Resources
+from jinja2 import Environment
+from markupsafe import Markup
+
+from toolkit.charts import style
+from toolkit.charts.live import LiveChart
+from toolkit.explain.glossary import terms_in
+from toolkit.explain.still import svg
+
+_HERE = Path(__file__).parent
+_FONT = f"{style.NUMBER_PX}px {style.FONT}"
+_LEGEND = "Solid is measured, dashed is worked out, dotted is estimated; a pale band is scatter."
+
+
+def page(story):
+    """The page about a story, as a file's bytes."""
+    scripts = _scripts()
+    rows = readout_rows(story)
+    item, spec = _embedded(story)
+    spec |= {"item": item, "rows": rows, "difference": _difference(story)}
+    low, high = story.picture.x_limits
+    step = _step(low, high)
+    start = low + round((high - low) * 0.75 / step) * step
+    template = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True).from_string(
+        _text("page.html")
+    )
+    made = template.render(
+        story=story,
+        troubles=story.troubles,
+        policy=_policy(scripts),
+        style=Markup(_text("page.css")),
+        scripts=[Markup(s) for s in scripts],
+        data=Markup(_json(spec)),
+        marks=marked(story.picture),
+        readout=rows,
+        difference=_difference(story),
+        legend=_LEGEND,
+        low=f"{low:g}",
+        high=f"{high:g}",
+        step=f"{step:g}",
+        start=f"{start:g}",
+        csv=_data_url("text/csv;charset=utf-8", csv_of(story.table)),
+        table=_table(story.table),
+        poster=_poster(story),
+        glossary=terms_in(_all_words(story)),
+    )
+    return made.encode("utf-8")
+
+
+def csv_of(table):
+    """A frame as the bytes of a CSV file; a cell of words can never become a formula."""
+    names = [_no_formula(n) for n in (table.index.name or "", *table.columns)]
+    frame = table.set_axis(names[1:], axis=1).rename_axis(names[0])
+    return frame.to_csv(lineterminator="\n", float_format="%.6g").encode("utf-8")
+
+
+def readout_rows(story):
+    """What the cursor reads: a row per quantity with one curve per run, or one of no run."""
+    colours = [colour for _, colour in story.runs]
+    rows = {}
+    for panel in story.picture.panels:
+        if panel.x_label or panel.bare:
+            continue
+        for label, colour, x, y, decimals in _curves(panel):
+            run = colours.index(colour) if colour in colours else None
+            quantity = label if run is None else _without(label, story.runs[run][0])
+            name = " · ".join(filter(None, (panel.title, quantity)))
+            row = rows.setdefault(
+                name, {"name": name, "decimals": decimals, "runs": [None] * len(colours)}
+            )
+            curve = {"x": _numbers(x), "y": _numbers(y)}
+            if run is None:
+                row["other"] = curve
+            else:
+                row["runs"][run] = curve
+    return list(rows.values())
+
+
+def marked(picture):
+    """What is marked in a picture, in words and with its place on the axis."""
+    out = []
+    for panel in picture.panels:
+        if panel.bare:
+            continue
+        axis = panel.x_label or picture.x_label
+        named = [(m.x, m.text) for m in (*panel.marks, *panel.uprights)]
+        named += [(z.start, z.text) for z in panel.zones]
+        out += [f"{panel.title}: {text} ({axis}: {x:.6g})" for x, text in named if text]
+    return out
+
+
+def _curves(panel):
+    """(label, colour, x, y, decimals) of what the cursor reads: curves, and shares of a stack."""
+    for line in panel.lines:
+        if line.label and line.readout:
+            places = panel.decimals if line.decimals is None else line.decimals
+            yield line.label, line.colour, line.x, line.y, places
+    for band in panel.bands:
+        if band.label:
+            yield band.label, band.colour, band.x, band.high - band.low, panel.decimals
+
+
+def _without(label, run):
+    return label.replace(run, "", 1).strip(" ,:·") if run else label
+
+
+def _numbers(values):
+    return [float(v) if np.isfinite(v) else None for v in values]
+
+
+def _difference(story):
+    names = [name for name, _ in story.runs]
+    return f"{names[1]} less {names[0]}" if len(names) == 2 else ""
+
+
+def _embedded(story):
+    """The chart for embedding, and the ids by which the page's script finds its parts."""
+    chart = LiveChart(story.picture)
+    panels = story.picture.panels
+    chart.root.sizing_mode = "stretch_width"
+    cursors = []
+    for panel, drawn in zip(panels, chart.figures, strict=True):
+        drawn.update(width=None, sizing_mode="stretch_width")
+        # Plain text: words between dollar signs are words, and nothing is fetched to set them.
+        drawn.title.text = PlainText(text=drawn.title.text)
+        drawn.xaxis.axis_label = PlainText(text=drawn.xaxis[0].axis_label or "")
+        if not (panel.x_label or panel.bare):
+            span = Span(dimension="height", line_color=style.QUIET, line_width=2, editable=True)
+            drawn.add_layout(span)
+            cursors.append(span)
+    sources = [s for p in chart._panels for s in p.sources.values() if "colour" in s.data]
+    item, new = _same_ids(json_item(chart.root, "chart"))
+    names = [w for p in panels for *_, w, _ in p.end_labels(1) if not p.bare]
+    shared = [f for f, p in zip(chart.figures, panels, strict=True) if not (p.x_label or p.bare)]
+    unit = re.search(r"\[(.+)\]", story.picture.x_label)
+    return item, {
+        "font": _FONT,
+        "limits": list(story.picture.x_limits),
+        "names": names,
+        "unit": f" {unit.group(1)}" if unit else "",
+        "runs": [{"colours": [c, style.readable(c)]} for _, c in story.runs],
+        "shared": [new[f.id] for f in shared],
+        "cursors": [new[s.id] for s in cursors],
+        "sources": [new[s.id] for s in sources],
+    }
+
+
+def _same_ids(item):
+    """The item with ids counted from 1, so that the same story gives the same bytes.
+
+    Ids stand under the key "id" only; what a person wrote never stands under a key.
+    """
+    new = {}
+
+    def renamed(part):
+        if isinstance(part, dict):
+            return {
+                k: new.setdefault(v, f"p{len(new) + 1}") if k == "id" else renamed(v)
+                for k, v in part.items()
+            }
+        return [renamed(p) for p in part] if isinstance(part, list) else part
+
+    doc = renamed(item["doc"])
+    return {**item, "doc": doc, "root_id": new[item["root_id"]]}, new
+
+
+def _scripts():
+    """The scripts of the page; a browser reads line ends as \\n, and so do their digests."""
+    drawing = Resources(mode="inline", components=["bokeh"]).js_raw
+    return [s.replace("\r\n", "\n") for s in (*drawing, _text("page.js"))]
+
+
+def _policy(scripts):
+    digests = (hashlib.sha256(s.encode("utf-8")).digest() for s in scripts)
+    allowed = " ".join(f"'sha256-{base64.b64encode(d).decode()}'" for d in digests)
+    return (
+        f"default-src 'none'; script-src {allowed}; style-src 'unsafe-inline'; "
+        "img-src data: blob:; base-uri 'none'; form-action 'none'"
+    )
+
+
+def _json(data):
+    """JSON that can stand inside a script element whatever words are in it."""
+    text = json.dumps(data, allow_nan=False, ensure_ascii=True, separators=(",", ":"))
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+def _table(frame):
+    rows = [
+        [f"{x:g}", *(f"{v:.4g}" if np.isfinite(v) else "not known" for v in row)]
+        for x, row in zip(frame.index, frame.to_numpy(dtype=float), strict=True)
+    ]
+    return {"header": [frame.index.name or "", *frame.columns], "rows": rows}
+
+
+def _poster(story):
+    if story.poster is None:
+        return None
+    sizes = {"wide": (1600, 900), "upright": (720, 1280)}
+    return {n: _data_url("image/svg+xml", svg(story.poster, s)) for n, s in sizes.items()}
+
+
+def _data_url(kind, data):
+    return f"data:{kind};base64,{base64.b64encode(data).decode()}"
+
+
+def _all_words(story):
+    parts = [story.headline, story.picture.description, *story.method, *story.cautions]
+    parts += [s.text for s in story.sentences] + [s.evidence for s in story.sentences]
+    return " ".join([*parts, *(f"{word} {text}" for word, text in story.card)])
+
+
+def _step(low, high):
+    """A round step of the cursor, about 350 to the whole axis."""
+    wanted = (high - low) / 350
+    power = 10.0 ** np.floor(np.log10(wanted))
+    return float(next(s * power for s in (1, 2, 5, 10) if s * power >= wanted))
+
+
+def _no_formula(name):
+    return f"'{name}" if str(name)[:1] in "=+-@\t\r" and name else str(name)
+
+
+def _text(name):
+    return (_HERE / name).read_text(encoding="utf-8")
