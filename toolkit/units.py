@@ -250,7 +250,7 @@ def _convert(value, unit, spec, kind, written):
 
         if isinstance(error, pint.DimensionalityError):
             raise UnitError(
-                f"'{written}' is not a {kind.replace('_', ' ')}: write it in {wanted} "
+                f"'{written}' is not {_with_article(kind)}: write it in {wanted} "
                 f"or {spec.si_label or wanted}, like '{spec.example}'"
             ) from None
         raise UnitError(
@@ -259,6 +259,11 @@ def _convert(value, unit, spec, kind, written):
     if not math.isfinite(inside):
         raise UnitError(f"'{written}' is too large to be a quantity")
     return float(inside)
+
+
+def _with_article(kind):
+    words = kind.replace("_", " ")
+    return f"{'an' if words[0] in 'aeiou' else 'a'} {words}"
 
 
 def pint_name(unit, kind=None):

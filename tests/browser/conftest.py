@@ -178,6 +178,18 @@ def settle(page):
     page.evaluate("() => new Promise(r => requestAnimationFrame(() => requestAnimationFrame(r)))")
 
 
+def sees(page, words, where=".dp-panel", gone=False):
+    """Wait until the open workbook shows these words (or no longer does); fails after 30 s."""
+    from playwright.sync_api import expect
+
+    place = page.locator(f"{OPEN} {where}", has_text=words)
+    if gone:
+        expect(place).to_have_count(0, timeout=30_000)
+    else:
+        expect(place.first).to_be_visible(timeout=30_000)
+    settle(page)
+
+
 def type_into(page, label, text):
     """Type into the field with this label, as a hand would, and leave it."""
     field = page.locator(f"{OPEN} .widget-hbox:has(> .widget-label:text-is('{label}')) input").first

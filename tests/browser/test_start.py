@@ -1,4 +1,4 @@
-from conftest import OPEN, settle, shoot
+from conftest import OPEN, sees, settle, shoot
 
 from toolkit.units import SYSTEMS
 
@@ -32,16 +32,13 @@ def test_a_new_bench_is_made_and_a_wrong_one_refused_in_words(open_workbook, tmp
     field.fill(str(tmp_path / "nowhere" / "at all"))
     field.press("Tab")
     page.get_by_role("button", name="Use this folder").click()
-    settle(page)
-    assert "there is no folder" in page.locator(f"{OPEN} .dp-wrong").inner_text()
+    sees(page, "there is no folder", ".dp-wrong")
     assert "This is the demo bench" in panel_text(page)
 
     field.fill(str(tmp_path / "my bench"))
     field.press("Tab")
     page.get_by_role("button", name="Make a new bench here").click()
-    settle(page)
+    sees(page, "Drop your log files")
     assert (tmp_path / "my bench" / "runs").is_dir()
-    assert "Drop your log files" in panel_text(page)
     page.get_by_role("button", name="Back to the demo bench").click()
-    settle(page)
-    assert "invented college team" in panel_text(page)
+    sees(page, "invented college team")

@@ -1,0 +1,104 @@
+"""From the demo bench's logs to a comparison, and the decisions on pulls that a review keeps."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.conftest import ROOT
+from toolkit.analysis.compare import compare
+from toolkit.analysis.sides import opened, side
+from toolkit.bench import Bench
+from toolkit.charts.comparison import picture
+from toolkit.logs.pull_review import decisions, stretches_of
+from toolkit.logs.question import LogError
+
+SMALL = "runs/2026-04-18_2_small_14psi_dyno.csv"
+LARGE = "runs/2026-04-18_5_large_14psi_dyno.csv"
+
+
+@pytest.fixture(scope="module")
+def logs():
+    bench = Bench(ROOT / "data_demo")
+    return opened(bench, SMALL), opened(bench, LARGE)
+
+
+@pytest.fixture(scope="module")
+def comparison(logs):
+    return compare(side("Small", logs[:1]), side("Large", logs[1:]))
+
+
+def test_two_raw_logs_become_a_difference_with_its_band(comparison):
+    gain = comparison.gains["torque_nm"]
+    assert comparison.a.n == comparison.b.n == 3
+    assert np.isfinite(gain.half_width).sum() > 30
+    assert gain.clear.any()
+
+
+def test_setup_and_start_come_from_the_log(logs):
+    assert logs[0].setup == "turbo Small, target 14 psi"
+    assert logs[0].started == "2026-04-18 09:50"
+
+
+def test_correction_scales_torque_and_names_its_reference(logs, comparison):
+    corrected = compare(*(side(n, [log], "SAE J1349")
+                          for n, log in zip(("Small", "Large"), logs, strict=True)))  # fmt: skip
+    ratio = corrected.channels_a["torque_nm"] / comparison.channels_a["torque_nm"]
+    weather = logs[0].weather
+    # SAE J1349 as transcribed in the correction module, at the log's own weather.
+    expected = 1.18 * 99e3 / weather.dry_pressure_pa * np.sqrt(weather.t_cell_k / 298.15) - 0.18
+    assert np.nanmax(np.abs(ratio - expected)) < 1e-6
+    assert corrected.reference == "SAE J1349"
+
+
+def test_a_log_already_corrected_is_not_corrected_again(logs):
+    run = logs[0].run
+    there = replace(logs[0], run=run.reviewed(replace(run.review, power_reference="DIN 70020")))
+    with pytest.raises(ValueError, match="already in DIN 70020"):
+        side("Small", [there], "SAE J1349")
+    assert side("Small", [there], "DIN 70020").n == 3
+
+
+@pytest.mark.parametrize("system", ["US", "SI"])
+@pytest.mark.parametrize("quantity", ["torque_nm", "power_w"])
+def test_picture_states_finding_method_and_the_crossings(comparison, system, quantity):
+    drawn = picture(comparison, system, quantity)
+    assert "more at" in drawn.finding
+    assert "3 pulls Small and 3 pulls Large · observed · no smoothing" in drawn.method
+    assert [u.text.split(" at")[0] for u in drawn.panels[2].uprights] == [
+        "Small crosses", "Large crosses",
+    ]  # fmt: skip
+
+
+def test_gap_is_shaded_only_where_back_pressure_is_above_boost(comparison):
+    band = picture(comparison, "US").panels[2].bands[0]
+    shaded = np.isfinite(band.low)
+    assert shaded.any() and not shaded.all()
+    assert np.all(band.high[shaded] > band.low[shaded])
+
+
+def test_a_refused_pull_stays_refused_through_the_review(logs):
+    run = logs[0].run
+    found, _ = stretches_of(run)
+    first = next(i for i, p in enumerate(found) if p.accepted)
+    changed = [*found]
+    changed[first] = replace(found[first], accepted=False)
+    items = decisions(changed, found)
+    again, remarks = stretches_of(run.reviewed(replace(run.review, pulls=items)))
+    assert sum(p.accepted for p in again) == 2
+    assert not again[first].accepted and not remarks
+
+
+def test_a_decision_on_rows_that_are_no_stretch_is_said_not_dropped(logs):
+    items = ({"rows": "900001 to 900100", "decision": "accepted"},)
+    run = logs[0].run.reviewed(replace(logs[0].run.review, pulls=items))
+    stretches, remarks = stretches_of(run)
+    assert sum(p.accepted for p in stretches) == 3
+    assert "decide again" in remarks[0]
+
+
+@pytest.mark.parametrize("item", [{"rows": "1 to 9"}, {"decision": "accepted"}, {"rows": "x"}])
+def test_a_decision_that_cannot_be_read_is_refused_in_words(logs, item):
+    run = logs[0].run.reviewed(replace(logs[0].run.review, pulls=(item,)))
+    with pytest.raises(LogError, match="write rows"):
+        stretches_of(run)

@@ -1,0 +1,118 @@
+"""From logs of a bench to the sides of a comparison."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from toolkit.analysis.compare import OBSERVED, Side, converted, repeats_of
+from toolkit.bench import digest
+from toolkit.logs.pull_review import stretches_of
+from toolkit.logs.run import Run
+from toolkit.logs.weather import Weather
+from toolkit.physics.correction import STANDARDS
+
+
+@dataclass(frozen=True)
+class OpenedLog:
+    """One log ready to be compared: its run, stretches and weather, opened once.
+
+    remarks: what to mind about it, in sentences.
+    """
+
+    run: Run
+    stretches: tuple
+    weather: Weather
+    sha256: str
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def pulls(self):
+        """How many pulls are accepted."""
+        return sum(p.accepted for p in self.stretches)
+
+    @property
+    def setup(self):
+        """What was on the engine, in the words of the review or of the log; "" if neither."""
+        test = self.run.review.test
+        return test.get("setup") or dict(self.run.reading.pairs).get("Set-up", "")
+
+    @property
+    def started(self):
+        """Date and time of the first row, as review or log have it; "" if neither."""
+        return self.run.review.test.get("started") or dict(self.run.reading.pairs).get(
+            "Started", ""
+        )
+
+
+def opened(bench, log):
+    """The log of a bench with its review, its pulls and its weather.
+
+    Raises LogError, or Unanswered where the log cannot be read before a question is answered.
+    """
+    run = Run.open(bench, log)
+    stretches, remarks = stretches_of(run)
+    return OpenedLog(
+        run,
+        stretches,
+        Weather.of(run),
+        digest(bench.file(log)),
+        (*(r.text for r in run.remarks), *remarks),
+    )
+
+
+def side(name, tested, reference=OBSERVED, step_rpm=None):
+    """The accepted pulls of these logs as one side, torque and power in a reference state.
+
+    reference: "observed" or a name of STANDARDS. Raises ValueError where a log has no accepted
+    pull, or where its weather does not allow the correction.
+    """
+    repeats = []
+    for one in tested:
+        new = repeats_of(
+            one.run.name, one.run.frame, one.stretches, step_rpm,
+            started=one.started, reference=one.run.review.power_reference, sha256=one.sha256,
+        )  # fmt: skip
+        repeats += [in_reference(r, one.weather, reference) for r in new]
+    return Side(name, _in_order(repeats))
+
+
+def in_reference(repeat, weather, reference):
+    """The repeat with torque and power brought to a reference state from the observed."""
+    if reference == repeat.reference:
+        return repeat
+    if repeat.reference != OBSERVED:
+        raise ValueError(
+            f"{repeat.run} is already in {repeat.reference}: it cannot be brought to {reference}; "
+            "choose that reference for all, or take the observed power from the log"
+        )
+    state = weather.p_cell_pa, weather.t_cell_k, weather.humidity
+    factor = float(STANDARDS[reference].factor(*state))
+    if not np.isfinite(factor):
+        raise ValueError(
+            f"{repeat.run} cannot be corrected to {reference}: " + " ".join(weather.unknown[:1])
+        )
+    return converted(repeat, factor, reference)
+
+
+def _in_order(repeats):
+    """In the order of the session where every hour is known, else as given."""
+    known = all(r.hour is not None for r in repeats)
+    ordered = sorted(repeats, key=lambda r: (r.session, r.hour)) if known else repeats
+    return tuple(ordered)
+
+
+def short_names(setup_a, setup_b):
+    """What differs between two set-ups, as short as it can be told apart.
+
+    >>> short_names("turbo Small, target 14 psi", "turbo Large, target 14 psi")
+    ('Small', 'Large')
+    >>> short_names("turbo Small, target 8 psi", "turbo Small, target 14 psi")
+    ('8 psi', '14 psi')
+    """
+    parts_a, parts_b = ([p.strip() for p in setup.split(",")] for setup in (setup_a, setup_b))
+    only_a = [p for p in parts_a if p not in parts_b] or parts_a
+    only_b = [p for p in parts_b if p not in parts_a] or parts_b
+    a, b = ", ".join(only_a).split(), ", ".join(only_b).split()
+    while len(a) > 1 and len(b) > 1 and a[0] == b[0]:
+        a, b = a[1:], b[1:]
+    return " ".join(a), " ".join(b)

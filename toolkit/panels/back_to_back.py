@@ -1,0 +1,193 @@
+"""Two set-ups back to back: choose runs, see the difference with its band, read what it means."""
+
+import ipywidgets as w
+import numpy as np
+import traitlets as t
+
+from toolkit import preferences, units
+from toolkit.analysis.compare import OBSERVED, Settings, compare
+from toolkit.analysis.sides import opened, short_names, side
+from toolkit.analysis.verdict import verdicts
+from toolkit.bench import Bench
+from toolkit.charts.comparison import picture
+from toolkit.logs.channels import CHANNELS
+from toolkit.panels.base import UNITS, Chart, Choice, Quantity, Workpanel, group, said, table
+from toolkit.physics.correction import STANDARDS
+
+STEP_RPM = 100.0
+
+
+class Runs(w.VBox):
+    """The logs of one side and its name. value: the chosen logs, relative to the bench."""
+
+    value = t.Tuple()
+
+    def __init__(self, title, colour_word, logs, chosen):
+        self.title = title
+        chosen = tuple(chosen)
+        self.pick = w.SelectMultiple(
+            options=[(_short(n), n) for n in logs],
+            value=chosen,
+            rows=7,
+            layout=w.Layout(width="280px"),
+        )
+        self.name = w.Text(continuous_update=False, layout=w.Layout(width="180px"))
+        name = w.HBox([w.Label("Name on the chart", layout=w.Layout(width="100px")), self.name])
+        super().__init__(
+            [said(f"{title} ({colour_word}); Ctrl-click for several"), self.pick, name]
+        )
+        self.value = chosen
+        self.pick.observe(lambda change: setattr(self, "value", change.new), "value")
+
+
+def _short(name):
+    return name.removeprefix("runs/")
+
+
+class BackToBackPanel(Workpanel):
+    """Choose the runs of two set-ups; the picture, the sentences and the numbers follow."""
+
+    def __init__(self, bench=None, a=(), b=()):
+        """a, b: logs to open on, where the bench has them; else its first two."""
+        super().__init__()
+        self.bench = Bench(bench or preferences.load().bench)
+        logs = self.bench.logs()
+        a, b = (tuple(n for n in names if n in logs) for names in (a, b))
+        if not (a and b):
+            a, b = logs[:1], logs[1:2]
+        self._opened = {}
+        self.a = Runs("Base of the comparison", "blue", logs, a)
+        self.b = Runs("Compared with it", "orange", logs, b)
+        self.quantity = Choice("Show", [("torque", "torque_nm"), ("power", "power_w")])
+        self.reference = Choice("Power and torque", [OBSERVED, *STANDARDS])
+        self.smoothing = Choice(
+            "Smoothing",
+            [("none", 1), ("3 bins", 3), ("5 bins", 5), ("9 bins", 9)],
+            hint="on the chart only",
+        )
+        self.low = Quantity("Averages from", "engine_speed", None, low=0, optional=True)
+        self.high = Quantity(
+            "to",
+            "engine_speed",
+            None,
+            low=0,
+            optional=True,
+            hint="empty: all that every pull covers",
+        )
+        self.spark = Quantity("Spark may differ by", "angle", 1.0, low=0)
+        self.lam = Quantity("Lambda may differ by", "lambda", 0.02, low=0)
+        self.at = w.IntSlider(
+            description="", continuous_update=True, readout=False, layout=w.Layout(width="300px")
+        )
+        self.at.observe(lambda _: self._show_numbers(), "value")
+        self.sentences, self.numbers, self.notes = w.HTML(), w.HTML(), w.HTML()
+        self.comparison = self._compared()
+        self.chart = Chart(self._picture())
+        for runs in (self.a, self.b):
+            runs.observe(self._renamed, "value")
+            runs.name.observe(self._changed, "value")
+        self.watch(
+            self.quantity, self.reference, self.smoothing, self.low, self.high, self.spark, self.lam
+        )
+        self.compose(
+            [
+                group("Runs", self.a, self.b),
+                group("Chart", self.quantity, self.reference, self.smoothing),
+                group("Average over", self.low, self.high),
+                group("Still one test if", self.spark, self.lam),
+            ],
+            [
+                self.chart,
+                said("What it says", "dp-group"), self.sentences,
+                said("At one speed", "dp-group"), self.at, self.numbers, self.notes,
+            ],
+        )  # fmt: skip
+
+    def redraw(self):
+        """Compare again; a failure leaves the last picture and says why."""
+        self.comparison = self._compared()
+        self.chart.show(self._picture())
+        self.sentences.value = table(
+            [(v.evidence, v.text) for v in verdicts(self.comparison, UNITS.system)],
+            ("evidence", "sentence"), words=(0, 1),
+        )  # fmt: skip
+        self.notes.value = "".join(said(text).value for text in self._remarks())
+        speeds = self.comparison.speed_rpm
+        step = int(speeds[1] - speeds[0])
+        if (self.at.min, self.at.max) != (int(speeds[0]), int(speeds[-1])):
+            with self.at.hold_trait_notifications():
+                self.at.min, self.at.max, self.at.step = int(speeds[0]), int(speeds[-1]), step
+                self.at.value = self._at_largest()
+        self._show_numbers()
+
+    def _at_largest(self):
+        """The speed of the largest clear difference, where the numbers are of interest."""
+        gain = self.comparison.gains.get(self.quantity.value)
+        lead = np.where(gain.clear, np.abs(gain.difference), 0) if gain is not None else [0]
+        return int(self.comparison.speed_rpm[int(np.argmax(lead))])
+
+    def _picture(self):
+        return picture(self.comparison, UNITS.system, self.quantity.value)
+
+    def _compared(self):
+        settings = Settings(
+            low_rpm=self.low.value, high_rpm=self.high.value, spark_limit_deg=self.spark.value,
+            lam_limit=self.lam.value, smoothing=self.smoothing.value,
+        )  # fmt: skip
+        sides = [
+            side(name, [self._tested(log) for log in runs.value], self.reference.value, STEP_RPM)
+            for runs, name in zip((self.a, self.b), self._names(), strict=True)
+        ]
+        return compare(*sides, settings)
+
+    def _names(self):
+        """The names typed, else what differs between the set-ups."""
+        for runs in (self.a, self.b):
+            if not runs.value:
+                raise ValueError(f"{runs.title}: choose at least one log")
+        logs = [runs.value[0] for runs in (self.a, self.b)]
+        setups = [self._tested(log).setup or _short(log) for log in logs]
+        typed = [runs.name.value.strip() for runs in (self.a, self.b)]
+        names = [t or s for t, s in zip(typed, short_names(*setups), strict=True)]
+        return names if names[0] != names[1] else [f"{names[0]} (base)", names[1]]
+
+    def _tested(self, name):
+        if name not in self._opened:
+            self._opened[name] = opened(self.bench, name)
+        return self._opened[name]
+
+    def _renamed(self, change):
+        """Other runs of a side carry another name."""
+        change.owner.name.value = ""
+        self._changed(change)
+
+    def _remarks(self):
+        for name in (*self.a.value, *self.b.value):
+            tested = self._tested(name)
+            yield from (f"{_short(name)}: {text}" for text in tested.remarks)
+            yield from (
+                f"{_short(name)}: {q.sentence} Answer it in Log review."
+                for q in tested.run.questions
+            )
+
+    def _show_numbers(self):
+        c, system = self.comparison, UNITS.system
+        at = int(np.argmin(np.abs(c.speed_rpm - self.at.value)))
+        rows = []
+        for channel, gain in c.gains.items():
+            kind = _kind(channel)
+            cells = [gain.level_a[at], gain.level_b[at]]
+            shown = [units.text(v, kind, system) for v in cells]
+            factor = units.shown(1.0, kind, system) - units.shown(0.0, kind, system)
+            places = units.decimals_of(kind, system)
+            difference, half = gain.difference[at] * factor, gain.half_width[at] * factor
+            band = f"± {half:.{places}f}" if np.isfinite(half) else "scatter unknown"
+            change = f"{difference:+.{places}f}"
+            change = change if float(change) else change.replace("-", "+")
+            rows.append((CHANNELS[channel].words, *shown, change, band))
+        head = (f"{c.speed_rpm[at]:.0f} rpm", c.a.name, c.b.name, "difference", "95 % band")
+        self.numbers.value = table(rows, head)
+
+
+def _kind(channel):
+    return CHANNELS[channel].kind
