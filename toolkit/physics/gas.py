@@ -21,7 +21,7 @@ GASOLINE_H_TO_C = 1.87
 _WATER_GAS_CONSTANT = 3.580  # K of CO2 + H2 = CO + H2O at 1740 K, from the polynomials below
 _T_ENTHALPY_ZERO_K = 298.15
 _T_BREAK_K = 1000.0
-_NEWTON_STEPS = 4  # quadratic: the third already lands within 1e-9 K
+_NEWTON_STEPS = 3  # quadratic: the third lands within 1e-8 K
 
 # cp/R = a1 + a2 T + a3 T2 + a4 T3 + a5 T4; a6, a7 the constants of h/R and s/R.
 # Two rows a species: below and above 1000 K.
@@ -83,10 +83,6 @@ def _mixed(moles):
     return np.tensordot(_MASS, mass / total, 1), R_UNIVERSAL_J_MOLK * moles.sum(axis=0) / total
 
 
-# CIPM dry air, carbon dioxide counted as argon.
-_AIR = _mixed(np.array([0.2095, 0.7808, 0.0097, 0, 0, 0, 0]))[0]
-
-
 def _burned_moles(lam, h_to_c, o_to_c):
     """Moles by species per mole of carbon burned at lambda."""
     oxygen = 1 + h_to_c / 4 - o_to_c / 2
@@ -101,14 +97,71 @@ def _burned_moles(lam, h_to_c, o_to_c):
     return np.array([free, nitrogen, none, 1 - co, h_to_c / 2 - h2, co, h2])
 
 
-def _burned(ndim, lam, h_to_c, o_to_c):
-    """Coefficients in both ranges and gas constant, ready to meet an array of ndim axes."""
-    lam = np.array(_checked_lam(lam), ndmin=ndim)
-    return _mixed(_burned_moles(lam, h_to_c, o_to_c))
+class Gas:
+    """Gas of one composition, or of one a point: what the functions below use, for code that
+    asks often. Arguments are not checked here.
+
+    both: coefficients below and above 1000 K, [2, 7, ...]; r_j_kgk: gas constant [J/kgK].
+    """
+
+    def __init__(self, both, r_j_kgk):
+        self.both, self.r_j_kgk = both, r_j_kgk
+
+    def _at(self, t):
+        """The coefficients that hold at each temperature, axis 0 over a1 to a7."""
+        both = self.both
+        if (missing := np.ndim(t) + 2 - both.ndim) > 0:
+            both = both.reshape(2, 7, *[1] * missing, *both.shape[2:])
+        return np.where(t < _T_BREAK_K, both[0], both[1])
+
+    def cp_j_kgk(self, t):
+        """Heat capacity at a temperature [K]. [J/kgK]"""
+        return _cp(t, self._at(t))
+
+    def gamma(self, t):
+        """Ratio of heat capacities at a temperature [K]."""
+        cp = self.cp_j_kgk(t)
+        return cp / (cp - self.r_j_kgk)
+
+    def h_j_kg(self, t):
+        """Sensible enthalpy at a temperature [K]. [J/kg]"""
+        return _h(t, self._at(t))
+
+    def t_k(self, h):
+        """Temperature of a sensible enthalpy [J/kg]: Newton; cp grows with T, so it settles
+        from any start. [K]"""
+        t = _T_ENTHALPY_ZERO_K + h / 1100
+        for _ in range(_NEWTON_STEPS + 1):
+            a = self._at(t)
+            t = t + (h - _h(t, a)) / _cp(t, a)
+        return t
+
+    def isentropic_t_k(self, t, ratio):
+        """Temperature after a pressure step: Newton in ln T for s(T2) = s(T1) + R ln(ratio)."""
+        start = self._at(t)
+        gain = self.r_j_kgk * np.log(ratio)
+        wanted = _s(t, start) + gain
+        end = t * np.exp(gain / _cp(t, start))
+        for _ in range(_NEWTON_STEPS):
+            a = self._at(end)
+            end = end * np.exp((wanted - _s(end, a)) / _cp(end, a))
+        return end
 
 
-def _air(ndim):
-    return _AIR.reshape(_AIR.shape + (1,) * ndim)
+# CIPM dry air, carbon dioxide counted as argon.
+AIR = Gas(_mixed(np.array([0.2095, 0.7808, 0.0097, 0, 0, 0, 0]))[0], R_AIR_J_KGK)
+
+
+def burned(lam, h_to_c=GASOLINE_H_TO_C, o_to_c=0.0):
+    """Burned gas at lambda, 0.5 to 20; number or array. -> Gas
+
+    Atoms of hydrogen and of oxygen per carbon atom of the fuel. ValueError outside.
+    Source: mole balance with the water-gas reaction frozen at 1740 K (Heywood 1988, sec. 4.6).
+
+    >>> round(float(burned(0.83).gamma(1150.0)), 3)
+    1.292
+    """
+    return Gas(*_mixed(_burned_moles(_checked_lam(lam), h_to_c, o_to_c)))
 
 
 def _checked_lam(lam):
@@ -123,32 +176,6 @@ def _checked_h(h_j_kg):
     return checked("h_j_kg", h_j_kg, -95e3, 7e6, "J/kg")
 
 
-def _at(t, both):
-    """The coefficients that hold at each temperature, axis 0 over a1 to a7."""
-    return np.where(t < _T_BREAK_K, both[0], both[1])
-
-
-def _isentropic(t, ratio, both, r):
-    """Newton in ln T for s(T2) = s(T1) + R ln(p2/p1)."""
-    start = _at(t, both)
-    gain = r * np.log(ratio)
-    wanted = _s(t, start) + gain
-    end = t * np.exp(gain / _cp(t, start))
-    for _ in range(_NEWTON_STEPS):
-        a = _at(end, both)
-        end = end * np.exp((wanted - _s(end, a)) / _cp(end, a))
-    return end
-
-
-def _t_from_h(h, both):
-    """Newton for h(T) = h; cp grows with T, so it settles from any start."""
-    t = _T_ENTHALPY_ZERO_K + h / 1100
-    for _ in range(_NEWTON_STEPS + 1):
-        a = _at(t, both)
-        t = t + (h - _h(t, a)) / _cp(t, a)
-    return t
-
-
 def coefficients(lam=None, h_to_c=GASOLINE_H_TO_C, o_to_c=0.0):
     """The polynomials themselves, for code that is compiled: [below and above 1000 K, a1 to a7].
 
@@ -160,7 +187,7 @@ def coefficients(lam=None, h_to_c=GASOLINE_H_TO_C, o_to_c=0.0):
     >>> round(float(a[:5] @ 300.0 ** np.arange(5)), 2)
     1004.66
     """
-    return _AIR if lam is None else _burned(0, float(lam), h_to_c, o_to_c)[0]
+    return AIR.both if lam is None else burned(float(lam), h_to_c, o_to_c).both
 
 
 def cp_air_j_kgk(t_k):
@@ -172,8 +199,7 @@ def cp_air_j_kgk(t_k):
     >>> round(float(cp_air_j_kgk(300)), 2)
     1004.66
     """
-    t = _checked_t(t_k)
-    return _cp(t, _at(t, _air(t.ndim)))
+    return AIR.cp_j_kgk(_checked_t(t_k))
 
 
 def gamma_air(t_k):
@@ -185,8 +211,7 @@ def gamma_air(t_k):
     >>> round(float(gamma_air(400)), 4)
     1.3949
     """
-    cp = cp_air_j_kgk(t_k)
-    return cp / (cp - R_AIR_J_KGK)
+    return AIR.gamma(_checked_t(t_k))
 
 
 def h_air_j_kg(t_k):
@@ -198,8 +223,7 @@ def h_air_j_kg(t_k):
     >>> round(float(h_air_j_kg(400)))
     102732
     """
-    t = _checked_t(t_k)
-    return _h(t, _at(t, _air(t.ndim)))
+    return AIR.h_j_kg(_checked_t(t_k))
 
 
 def t_air_k(h_j_kg):
@@ -211,8 +235,7 @@ def t_air_k(h_j_kg):
     >>> round(float(t_air_k(h_air_j_kg(400))), 6)
     400.0
     """
-    h = _checked_h(h_j_kg)
-    return _t_from_h(h, _air(h.ndim))
+    return AIR.t_k(_checked_h(h_j_kg))
 
 
 def isentropic_t_air_k(t_k, pressure_ratio):
@@ -225,8 +248,7 @@ def isentropic_t_air_k(t_k, pressure_ratio):
     363.3
     """
     ratio = checked("pressure_ratio", pressure_ratio, above=0)
-    t, ratio = np.broadcast_arrays(_checked_t(t_k), ratio)
-    return _isentropic(t, ratio, _air(t.ndim), R_AIR_J_KGK)
+    return AIR.isentropic_t_k(*np.broadcast_arrays(_checked_t(t_k), ratio))
 
 
 def r_burned_j_kgk(lam, h_to_c=GASOLINE_H_TO_C, o_to_c=0.0):
@@ -239,8 +261,7 @@ def r_burned_j_kgk(lam, h_to_c=GASOLINE_H_TO_C, o_to_c=0.0):
     >>> round(float(r_burned_j_kgk(1.0)), 1)
     287.7
     """
-    moles = _burned_moles(_checked_lam(lam), h_to_c, o_to_c)
-    return _mixed(moles)[1]
+    return burned(lam, h_to_c, o_to_c).r_j_kgk
 
 
 def cp_burned_j_kgk(t_k, lam, h_to_c=GASOLINE_H_TO_C, o_to_c=0.0):
@@ -253,9 +274,7 @@ def cp_burned_j_kgk(t_k, lam, h_to_c=GASOLINE_H_TO_C, o_to_c=0.0):
     >>> round(float(cp_burned_j_kgk(1150, 0.83)))
     1322
     """
-    t = _checked_t(t_k)
-    both, _ = _burned(t.ndim, lam, h_to_c, o_to_c)
-    return _cp(t, _at(t, both))
+    return burned(lam, h_to_c, o_to_c).cp_j_kgk(_checked_t(t_k))
 
 
 def gamma_burned(t_k, lam, h_to_c=GASOLINE_H_TO_C, o_to_c=0.0):
@@ -266,10 +285,7 @@ def gamma_burned(t_k, lam, h_to_c=GASOLINE_H_TO_C, o_to_c=0.0):
     >>> round(float(gamma_burned(1150, 0.83)), 3)
     1.292
     """
-    t = _checked_t(t_k)
-    both, r = _burned(t.ndim, lam, h_to_c, o_to_c)
-    cp = _cp(t, _at(t, both))
-    return cp / (cp - r)
+    return burned(lam, h_to_c, o_to_c).gamma(_checked_t(t_k))
 
 
 def h_burned_j_kg(t_k, lam, h_to_c=GASOLINE_H_TO_C, o_to_c=0.0):
@@ -280,9 +296,7 @@ def h_burned_j_kg(t_k, lam, h_to_c=GASOLINE_H_TO_C, o_to_c=0.0):
     >>> round(float(h_burned_j_kg(1150, 0.83)))
     1029150
     """
-    t = _checked_t(t_k)
-    both, _ = _burned(t.ndim, lam, h_to_c, o_to_c)
-    return _h(t, _at(t, both))
+    return burned(lam, h_to_c, o_to_c).h_j_kg(_checked_t(t_k))
 
 
 def t_burned_k(h_j_kg, lam, h_to_c=GASOLINE_H_TO_C, o_to_c=0.0):
@@ -294,9 +308,7 @@ def t_burned_k(h_j_kg, lam, h_to_c=GASOLINE_H_TO_C, o_to_c=0.0):
     >>> round(float(t_burned_k(h_burned_j_kg(1150, 0.83), 0.83)), 6)
     1150.0
     """
-    h = _checked_h(h_j_kg)
-    both, _ = _burned(h.ndim, lam, h_to_c, o_to_c)
-    return _t_from_h(h, both)
+    return burned(lam, h_to_c, o_to_c).t_k(_checked_h(h_j_kg))
 
 
 def isentropic_t_burned_k(t_k, pressure_ratio, lam, h_to_c=GASOLINE_H_TO_C, o_to_c=0.0):
@@ -311,5 +323,4 @@ def isentropic_t_burned_k(t_k, pressure_ratio, lam, h_to_c=GASOLINE_H_TO_C, o_to
     """
     ratio = checked("pressure_ratio", pressure_ratio, above=0)
     t, ratio = np.broadcast_arrays(_checked_t(t_k), ratio)
-    both, r = _burned(t.ndim, lam, h_to_c, o_to_c)
-    return _isentropic(t, ratio, both, r)
+    return burned(lam, h_to_c, o_to_c).isentropic_t_k(t, ratio)
