@@ -1,4 +1,4 @@
-"""From the demo bench's logs to a comparison, and the decisions on pulls that a review keeps."""
+"""From the demo bench's logs to a comparison and its picture."""
 
 from dataclasses import replace
 
@@ -10,8 +10,6 @@ from toolkit.analysis.compare import compare
 from toolkit.analysis.sides import opened, side
 from toolkit.bench import Bench
 from toolkit.charts.comparison import picture
-from toolkit.logs.pull_review import decisions, stretches_of
-from toolkit.logs.question import LogError
 
 SMALL = "runs/2026-04-18_2_small_14psi_dyno.csv"
 LARGE = "runs/2026-04-18_5_large_14psi_dyno.csv"
@@ -75,30 +73,3 @@ def test_gap_is_shaded_only_where_back_pressure_is_above_boost(comparison):
     shaded = np.isfinite(band.low)
     assert shaded.any() and not shaded.all()
     assert np.all(band.high[shaded] > band.low[shaded])
-
-
-def test_a_refused_pull_stays_refused_through_the_review(logs):
-    run = logs[0].run
-    found, _ = stretches_of(run)
-    first = next(i for i, p in enumerate(found) if p.accepted)
-    changed = [*found]
-    changed[first] = replace(found[first], accepted=False)
-    items = decisions(changed, found)
-    again, remarks = stretches_of(run.reviewed(replace(run.review, pulls=items)))
-    assert sum(p.accepted for p in again) == 2
-    assert not again[first].accepted and not remarks
-
-
-def test_a_decision_on_rows_that_are_no_stretch_is_said_not_dropped(logs):
-    items = ({"rows": "900001 to 900100", "decision": "accepted"},)
-    run = logs[0].run.reviewed(replace(logs[0].run.review, pulls=items))
-    stretches, remarks = stretches_of(run)
-    assert sum(p.accepted for p in stretches) == 3
-    assert "decide again" in remarks[0]
-
-
-@pytest.mark.parametrize("item", [{"rows": "1 to 9"}, {"decision": "accepted"}, {"rows": "x"}])
-def test_a_decision_that_cannot_be_read_is_refused_in_words(logs, item):
-    run = logs[0].run.reviewed(replace(logs[0].run.review, pulls=(item,)))
-    with pytest.raises(LogError, match="write rows"):
-        stretches_of(run)

@@ -39,3 +39,11 @@ def test_a_range_without_data_is_said_and_the_picture_stays(open_workbook):
     assert finding(page) == before
     type_into(page, "Averages from", "9000 lb")
     sees(page, "is not an engine speed", ".dp-wrong")
+
+
+def test_a_finding_is_saved_into_the_bench(lab, open_workbook):
+    page = open_workbook("03_back_to_back")
+    page.get_by_role("button", name="Save as a finding").click()
+    sees(page, "Saved in explain/")
+    saved = list((lab.root / "data_demo" / "explain").glob("*/finding.toml"))
+    assert saved and "Large" in saved[0].read_text()

@@ -6,7 +6,7 @@ import numpy as np
 
 from toolkit.analysis.compare import OBSERVED, Side, converted, repeats_of
 from toolkit.bench import digest
-from toolkit.logs.pull_review import stretches_of
+from toolkit.logs.decided_pulls import stretches_of
 from toolkit.logs.run import Run
 from toolkit.logs.weather import Weather
 from toolkit.physics.correction import STANDARDS

@@ -6,6 +6,7 @@ import traitlets as t
 
 from toolkit import preferences, units
 from toolkit.analysis.compare import OBSERVED, Settings, compare
+from toolkit.analysis.finding import save_finding
 from toolkit.analysis.sides import opened, short_names, side
 from toolkit.analysis.verdict import verdicts
 from toolkit.bench import Bench
@@ -80,6 +81,16 @@ class BackToBackPanel(Workpanel):
             description="", continuous_update=True, readout=False, layout=w.Layout(width="300px")
         )
         self.at.observe(lambda _: self._show_numbers(), "value")
+        self.title = w.Text(
+            placeholder="headline; empty: the one above",
+            continuous_update=False,
+            layout=w.Layout(width="430px"),
+        )
+        self.save = w.Button(
+            description="Save as a finding", button_style="primary", layout=w.Layout(width="190px")
+        )
+        self.save.on_click(self.handler(lambda _: self._save()))
+        self.saved = w.HTML()
         self.sentences, self.numbers, self.notes = w.HTML(), w.HTML(), w.HTML()
         self.comparison = self._compared()
         self.chart = Chart(self._picture())
@@ -100,6 +111,7 @@ class BackToBackPanel(Workpanel):
                 self.chart,
                 said("What it says", "dp-group"), self.sentences,
                 said("At one speed", "dp-group"), self.at, self.numbers, self.notes,
+                said("Worth telling?", "dp-group"), w.HBox([self.title, self.save]), self.saved,
             ],
         )  # fmt: skip
 
@@ -119,6 +131,13 @@ class BackToBackPanel(Workpanel):
                 self.at.min, self.at.max, self.at.step = int(speeds[0]), int(speeds[-1]), step
                 self.at.value = self._at_largest()
         self._show_numbers()
+
+    def _save(self):
+        finding = save_finding(self.bench, self.comparison, UNITS.system, self.title.value)
+        self.saved.value = said(
+            f"Saved in explain/{finding.slug}/: the numbers, the pulls and where they come from. "
+            "The explainer can publish it."
+        ).value
 
     def _at_largest(self):
         """The speed of the largest clear difference, where the numbers are of interest."""
