@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from tests.conftest import ROOT
 from toolkit.analysis import gate_check as c
 from toolkit.analysis.gate_check import check
-from toolkit.analysis.gate_log import Bypass, GateLog, Tolerance, along, bypass, holding, spring_for
+from toolkit.analysis.gate_log import GateLog, Tolerance, along, holding, spring_for
 from toolkit.physics import gate as g
 from toolkit.physics.gate import Gate
 
@@ -282,13 +282,13 @@ def test_channels_are_taken_by_name_and_what_is_assumed_is_said():
         GateLog.from_channels(rows[["speed_rpm", "p_manifold_pa", "p_cell_pa"]])
 
 
-def test_creep_is_what_the_open_gate_cannot_pass():
-    p3, p4 = 1.9e5, 1.05e5
-    found = bypass(SEVEN, np.array([0.01, 0.05, 0.4]), 8 * PSI, p3, p4, 1100.0, 0.85)
-    assert isinstance(found, Bypass)
-    assert (found.most_kg_s <= found.open_kg_s).all()
-    assert found.short.tolist() == [False, False, True]
-    # The lift with the control off balances the forces, and its curtain passes that flow.
-    lift = g.lift_m(SEVEN, p3 - p4, 8 * PSI)
-    share = g.flow_area_m2(SEVEN, lift) / g.flow_area_m2(SEVEN, SEVEN.max_lift_m)
-    assert found.most_kg_s / found.open_kg_s == pytest.approx(share)
+def test_outlook_names_what_a_gate_would_do():
+    log = pull(FALLING, RISING)
+    assert "pushed open from 4500 rpm" in c.outlook(SEVEN, log, 14 * PSI)
+    named = SEVEN.with_rating(spring_for(SEVEN, log, 14 * PSI, margin=1.0) * 1.001)
+    said = c.outlook(named, log, 14 * PSI)
+    assert "holds 14.0 psi at every speed, 0.0 psi of back pressure to spare at 6500 rpm" in said
+    low = g.window_gauge_pa(named, 19.1 / 12.5)[0] / PSI
+    assert f"about {low:.1f} psi at 6500 rpm" in said
+    nothing = pull(FALLING, np.full(8, np.nan))
+    assert "cannot be told" in c.outlook(SEVEN, nothing, 14 * PSI)

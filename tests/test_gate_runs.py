@@ -8,6 +8,7 @@ from tests.conftest import ROOT
 from toolkit.analysis import gate_check
 from toolkit.analysis.gate_runs import gate_log, mean_pull, partner
 from toolkit.bench import Bench
+from toolkit.logs.pulls import find_pulls
 from toolkit.physics.gate import Gate
 
 PSI = 6894.757293168361
@@ -55,7 +56,7 @@ def test_pulls_are_averaged_speed_by_speed():
     frame = pd.DataFrame({"time_s": np.arange(speed.size) * 0.05, "speed_rpm": speed})
     second = np.arange(speed.size) > 420
     frame["p_manifold_pa"] = 150e3 + 10e3 * second
-    mean, pulls = mean_pull(frame)
+    mean, pulls = mean_pull(frame, find_pulls(frame))
     assert pulls == 2
     assert mean.loc[4000, "p_manifold_pa"] == pytest.approx(155e3)
 

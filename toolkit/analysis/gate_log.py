@@ -4,7 +4,6 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from toolkit.physics import gas
 from toolkit.physics import gate as gates
 
 
@@ -150,39 +149,3 @@ def spring_for(gate, log, target_gauge_pa, margin=1.1):
     """
     target = np.asarray(target_gauge_pa, dtype=float) + 0 * log.speed_rpm
     return float(gates.lightest_rating_gauge_pa(gate, log.drop_per_boost * target, target, margin))
-
-
-@dataclass(frozen=True)
-class Bypass:
-    """Can the gate pass what has to go round the turbine; flows in kg/s, arrays along speed.
-
-    most_kg_s: with the control off, at the lift that boost and back pressure give it.
-    open_kg_s: at its stop. short: where even the first is less than needed, boost creeps.
-    """
-
-    needed_kg_s: np.ndarray
-    most_kg_s: np.ndarray
-    open_kg_s: np.ndarray
-
-    @property
-    def short(self):
-        """Where boost creeps: True, or False where it does not or nobody knows."""
-        return self.needed_kg_s > self.most_kg_s
-
-
-def bypass(gate, needed_kg_s, boost_gauge_pa, p_exhaust_pa, p_turbine_out_pa, t_exhaust_k, lam):
-    """What the gate passes against what it must, at the target's own state. [Bypass]
-
-    The arguments broadcast: needed flow [kg/s], boost [Pa, gauge], exhaust manifold and turbine
-    outlet pressure [Pa], exhaust temperature [K], lambda. ValueError as in `physics.gate`.
-    """
-    state = p_exhaust_pa, p_turbine_out_pa, t_exhaust_k
-    gas_now = gas.gamma_burned(t_exhaust_k, lam), gas.r_burned_j_kgk(lam)
-    drop = np.asarray(p_exhaust_pa, dtype=float) - p_turbine_out_pa
-    free = gates.lift_m(gate, drop, boost_gauge_pa)
-    most = gates.flow_kg_s(gate, free, *state, *gas_now)
-    return Bypass(
-        np.asarray(needed_kg_s, dtype=float),
-        most,
-        gates.flow_kg_s(gate, gate.max_lift_m, *state, *gas_now) + 0 * most,
-    )

@@ -7,7 +7,8 @@ import pandas as pd
 
 from toolkit.analysis.gate_log import GateLog
 from toolkit.logs.grid import gridded
-from toolkit.logs.pulls import find_pulls, pulls_of
+from toolkit.logs.pull_review import stretches_of
+from toolkit.logs.pulls import pulls_of
 from toolkit.logs.run import Run
 
 STEP_RPM = 100.0
@@ -35,20 +36,21 @@ def gate_log(bench, names, outlet_gauge_pa=None):
     frame, notes = pd.DataFrame(), []
     for name in names:
         run = Run.open(bench, name)
-        mean, pulls = mean_pull(run.frame)
+        stretches, _ = stretches_of(run)
+        mean, pulls = mean_pull(run.frame, stretches)
         frame = mean if frame.empty else frame.join(mean[mean.columns.difference(frame.columns)])
         notes.append(f"{run.name}: mean of {pulls} pull{'s' * (pulls != 1)}.")
     log = GateLog.from_channels(frame, outlet_gauge_pa=outlet_gauge_pa)
     return replace(log, notes=(*notes, f"Bins of {STEP_RPM:.0f} rpm, no smoothing.", *log.notes))
 
 
-def mean_pull(frame):
+def mean_pull(frame, stretches):
     """The accepted pulls of a log averaged on the grid, as (table indexed by speed, how many).
 
     A speed that only some of the pulls reach is left out.
     """
     channels = [c for c in CHANNELS if c in frame]
-    grids = gridded(frame, pulls_of(find_pulls(frame)), STEP_RPM, ["speed_rpm", *channels])
+    grids = gridded(frame, pulls_of(stretches), STEP_RPM, ["speed_rpm", *channels])
     table = {c: np.mean([g[c] for g in grids], axis=0) for c in channels}
     index = pd.Index(grids[0].speed_rpm, name="speed_rpm")
     return pd.DataFrame(table, index).dropna(how="all"), len(grids)
