@@ -5,6 +5,7 @@ the barometer is known.
 """
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -179,7 +180,7 @@ def _thinned(x, y):
         return x, y
     edges = np.linspace(0, n, _MOST_POINTS // 2 + 1).astype(int)
     keep = []
-    for a, b in zip(edges[:-1], edges[1:], strict=True):
+    for a, b in pairwise(edges):
         known = a + np.flatnonzero(np.isfinite(y[a:b]))
         ends = (known[np.argmin(y[known])], known[np.argmax(y[known])]) if known.size else (a, a)
         keep += sorted(ends)
@@ -264,7 +265,7 @@ def _speed_axes(pulls, system, extra):
     axes += _axes("Power", {"power_w": ""}, has, system, 180)
     axes += _pressure_axes(has, pulls.barometer_pa, system)
     axes += _axes("Lambda", {"lam": ""}, has, system, 130, from_zero=False)
-    axes += _axes("Charge temperature", _CHARGE, has, system, 150, from_zero=False)
+    axes += _axes("Temperature of the charge", _CHARGE, has, system, 150, from_zero=False)
     axes += _axes("Exhaust temperature", {"t_exhaust_k": ""}, has, system, 150, from_zero=False)
     return axes + _chosen_axes(extra, has, system, axes)
 

@@ -1,0 +1,173 @@
+"""What the panels of a log review share: the log that lies on the desk, and what was decided."""
+
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+
+import traitlets as t
+
+from toolkit import preferences
+from toolkit.bench import Bench
+from toolkit.charts.log_pictures import Pulls
+from toolkit.logs.corrected import UnderTest
+from toolkit.logs.decided_pulls import as_strings, candidates, stretches_of
+from toolkit.logs.grid import gridded, smoothed
+from toolkit.logs.notes import Notes
+from toolkit.logs.pulls import decided
+from toolkit.logs.question import LogError, Unanswered
+from toolkit.logs.review import Review
+from toolkit.logs.run import Run
+
+
+@dataclass(frozen=True)
+class Grids:
+    """How pulls are put on the grid: bin width in rpm, None for what the rate supports, and the
+    points of the moving mean."""
+
+    step_rpm: float | None = None
+    points: int = 1
+
+
+@dataclass(frozen=True)
+class State:
+    """One log under review. lost: what was saved about pulls and is not found any more;
+    no_pulls: why none could be looked for, "" if they could."""
+
+    run: Run
+    stretches: tuple = ()
+    notes: Notes = field(default_factory=Notes)
+    lost: tuple[str, ...] = ()
+    no_pulls: str = ""
+    grids: Grids = Grids()
+    tested: UnderTest = field(default_factory=UnderTest)
+
+    @classmethod
+    def of(cls, run):
+        """The state of a run as its review has it."""
+        return replace(cls(run, notes=Notes.of(run.review)), **_found(run))
+
+    def rerun(self, run):
+        """The state under changed decisions: what was chosen about pulls and notes stays."""
+        kept = run.reviewed(replace(run.review, pulls=as_strings(self.run, self.stretches)))
+        return replace(self, run=run, **_found(kept))
+
+    def review(self, system):
+        """Everything that was decided, as it is saved."""
+        pulls = as_strings(self.run, self.stretches)
+        return self.notes.into(replace(self.run.review, pulls=pulls), system)
+
+    @property
+    def decisions(self):
+        """What makes two states differ for the person."""
+        return self.run.review, self.stretches, self.notes.items
+
+    @cached_property
+    def pulls(self):
+        """The accepted pulls on the grid. Raises ValueError where none is accepted."""
+        taken = [(n, p) for n, p in candidates(self.stretches) if self.stretches[p].accepted]
+        accepted = [self.stretches[place] for _, place in taken]
+        grids = gridded(self.run.frame, accepted, self.grids.step_rpm)
+        return Pulls(
+            tuple(n for n, _ in taken),
+            tuple(smoothed(g, self.grids.points) for g in grids),
+            self.run.barometer[0],
+        )
+
+
+def _found(run):
+    try:
+        stretches, lost = stretches_of(run)
+    except LogError:
+        raise
+    except ValueError as error:
+        return {"stretches": (), "lost": (), "no_pulls": f"{error}"}
+    return {"stretches": stretches, "lost": lost, "no_pulls": ""}
+
+
+class Desk(t.HasTraits):
+    """The log under review; panels watch `state` and `asked`, and change them by the methods.
+
+    state: the last log that could be read, None before the first. asked: the open questions of
+    the log that was asked for last. Nothing is written before `save`.
+    """
+
+    state = t.Instance(State, allow_none=True)
+    asked = t.Tuple()
+    name = t.Unicode()
+
+    def __init__(self, bench=None):
+        super().__init__()
+        self.bench = bench or Bench(preferences.load().bench)
+        self._kept, self._saved, self._waiting = {}, {}, None
+
+    def open(self, name, afresh=False):
+        """Put a log on the desk, with what was decided about it in this session or saved.
+
+        Raises LogError where it cannot be read; the last log then stays.
+        """
+        self._waiting = None
+        if afresh:
+            self._kept.pop(name, None)
+        self.name = name
+        if name in self._kept:
+            self._show(self._kept[name])
+            return
+        self.asked = ()
+        review = Review.load(self.bench, name)
+        self._saved[name] = [review]
+        self._read(name, review)
+
+    def answer(self, key, answer):
+        """Answer a question, or decide anything else that the review keeps."""
+        if self._waiting:
+            name, review = self._waiting
+            self._read(name, review.answered(tuple(key), answer))
+        elif key[0] == "file":
+            self._read(self.name, self.state.run.review.answered(tuple(key), answer))
+        else:
+            self.change(self.state.rerun(self.state.run.answer(key, answer)))
+
+    def decide(self, review):
+        """Put another review in force, for the same log."""
+        self.change(self.state.rerun(self.state.run.reviewed(review)))
+
+    def accept(self, place, accepted):
+        """Use a stretch as a pull, or not."""
+        stretches = decided(self.state.stretches, place, accepted)
+        self.change(replace(self.state, stretches=stretches))
+
+    def change(self, state):
+        """Put a changed state in force."""
+        self._kept[state.run.name] = state
+        self._show(state)
+
+    def save(self, system):
+        """Write the review beside its log; raises BenchError where the folder is read-only."""
+        if self.state is None:
+            raise LogError("no log is open: choose one first")
+        run = self.state.run
+        saved = run.reviewed(self.state.review(system)).save(self.bench)
+        state = replace(self.state, run=saved)
+        self._saved[run.name] = list(state.decisions)
+        self.change(state)
+
+    @property
+    def unsaved(self):
+        """Whether something was decided that is not in the review file."""
+        return bool(self.state) and self._saved[self.state.run.name] != list(self.state.decisions)
+
+    def _read(self, name, review):
+        try:
+            state = State.of(Run.open(self.bench, name, review))
+        except Unanswered as error:
+            self._waiting = name, review
+            self.asked = (error.question,)
+            return
+        self._waiting = None
+        if len(self._saved[name]) == 1:  # the proposals and notes that it opened with
+            self._saved[name] += state.decisions[1:]
+        self.change(state)
+
+    def _show(self, state):
+        with self.hold_trait_notifications():
+            self.asked = state.run.questions
+            self.state = state

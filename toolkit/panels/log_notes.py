@@ -1,0 +1,137 @@
+"""Notes on the curve: by a tap on the chart or by the keys alone."""
+
+from dataclasses import replace
+
+import ipywidgets as w
+
+from toolkit import units
+from toolkit.logs.channels import CHANNELS
+from toolkit.logs.notes import CurveNote, nearest, value_under
+from toolkit.logs.question import LogError
+from toolkit.panels.base import UNITS, Choice, Quantity, said
+
+_NEW = -1
+
+
+class NoteForm(w.VBox):
+    """Where, and what to say there. It changes the notes of the log on the desk."""
+
+    def __init__(self, desk, handler):
+        self.desk, self.handler = desk, handler
+        self.which = Choice("Note", [("a new one", _NEW)])
+        self.channel = Choice("On", [("no curve", "")])
+        self.pull = Choice("Of", [("pull 1", 1)])
+        self.at = Quantity(
+            "At", "engine_speed", None, low=0, optional=True, hint="tap the curve, or type"
+        )
+        self.to = Quantity("to", "engine_speed", None, low=0, optional=True, hint="empty: a point")
+        self.words = w.Text(placeholder="what you see there", layout=w.Layout(width="284px"))
+        self.put = self._button("Put the note", lambda: self._put())
+        self.delete = self._button("Delete it", lambda: self._delete())
+        self.undo = self._button("Undo", lambda: self._change(self._notes.undo()))
+        self.redo = self._button("Redo", lambda: self._change(self._notes.redo()))
+        self.here = said("")
+        self.which.observe(handler(lambda _: self._fill()), "value")
+        for field in (self.channel, self.pull, self.at, self.to):
+            field.observe(handler(lambda _: self._say_here()), "value")
+        super().__init__(
+            [
+                self.which, self.channel, self.pull, self.at, self.to, self.here, self.words,
+                w.HBox([self.put, self.delete]), w.HBox([self.undo, self.redo]),
+            ]
+        )  # fmt: skip
+
+    def _button(self, words, act):
+        button = w.Button(description=words, layout=w.Layout(width="138px"))
+        button.on_click(self.handler(lambda _: act()))
+        return button
+
+    @property
+    def _notes(self):
+        return self.desk.state.notes
+
+    def show(self, pulls):
+        """Offer the curves of these pulls, and the notes there are."""
+        channels = [(CHANNELS[c].words, c) for c in CHANNELS if c in pulls.has]
+        _offer(self.channel, [x for x in channels if x[1] not in ("speed_rpm", "time_s")])
+        _offer(self.pull, [(f"pull {n}", n) for n in pulls.numbers])
+        notes = [(f"{k}: {n.words[:30]}", k - 1) for k, n in enumerate(self._notes.items, 1)]
+        _offer(self.which, [("a new one", _NEW), *notes])
+        self.delete.disabled = self.which.value == _NEW
+        self.undo.disabled, self.redo.disabled = not self._notes.past, not self._notes.future
+        self._say_here()
+
+    def tap(self, curves, x, y):
+        """Take the point of the drawn curve nearest to where the person tapped."""
+        found = nearest(curves, x, y)
+        if found is None:
+            raise LogError("there is no curve near that place: tap on one")
+        curve, at, _ = found
+        self.channel.value, self.pull.value = curve.channel, curve.pull
+        self.to.value, self.at.value = None, at
+
+    def _curve(self):
+        state = self.desk.state
+        found = [c for c in state.pulls.curves(self.channel.value) if c.pull == self.pull.value]
+        if not found:
+            raise LogError("choose the curve that the note stands on")
+        return found[0]
+
+    def _note(self):
+        if self.at.value is None:
+            raise LogError(
+                "say where the note stands: tap the curve, or type a speed like 4200 rpm"
+            )
+        start = self.at.value
+        stop = start if self.to.value is None else self.to.value
+        start, stop = min(start, stop), max(start, stop)
+        value = value_under(self._curve(), start, stop)
+        return CurveNote(
+            self.words.value, self.channel.value, "speed_rpm", start, stop, value, self.pull.value
+        )
+
+    def _put(self):
+        note, place = self._note(), self.which.value
+        notes = self._notes.add(note) if place == _NEW else self._notes.edit(place, note)
+        self.words.value = ""
+        self._change(notes)
+        self.which.value = _NEW
+
+    def _delete(self):
+        notes = self._notes.delete(self.which.value)
+        self.which.value = _NEW
+        self._change(notes)
+
+    def _change(self, notes):
+        self.desk.change(replace(self.desk.state, notes=notes))
+
+    def _fill(self):
+        place = self.which.value
+        self.delete.disabled = place == _NEW
+        if place == _NEW:
+            return
+        note = self._notes.items[place]
+        self.channel.value, self.pull.value = note.channel, note.pull
+        self.at.value, self.to.value = note.start, note.stop if note.is_range else None
+        self.words.value = note.words
+
+    def _say_here(self):
+        """The value under the place, before the note is put."""
+        self.here.value = said("").value
+        if self.at.value is None or not self.channel.value or self.desk.state is None:
+            return
+        stop = self.at.value if self.to.value is None else self.to.value
+        value = value_under(self._curve(), *sorted((self.at.value, stop)))
+        words = units.text(value, CHANNELS[self.channel.value].kind, UNITS.system)
+        kind = " absolute" if CHANNELS[self.channel.value].kind == "pressure" else ""
+        self.here.value = said(f"There it is {words}{kind}.").value
+
+
+def _offer(choice, options):
+    """New options for a choice, keeping what was chosen where it is still there."""
+    if list(choice.control.options) == options:
+        return
+    values = [v for _, v in options]
+    kept = choice.value if choice.value in values else (values[0] if values else None)
+    choice.control.options = options
+    choice.control.value = kept

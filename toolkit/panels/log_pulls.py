@@ -1,0 +1,124 @@
+"""The log against time: which stretches are pulls, and which of them are used."""
+
+import ipywidgets as w
+
+from toolkit.charts.log_pictures import choices, trace_picture
+from toolkit.logs.decided_pulls import candidates
+from toolkit.panels.base import UNITS, Chart, Choice, Workpanel, group, paragraph, said
+
+NO_MORE = [("nothing more", "")]
+
+
+class Slot(w.VBox):
+    """A place for a picture of any number of panels: one chart for each number, made once."""
+
+    def __init__(self, on_tap=None):
+        self.charts, self._on_tap, self.drawn = {}, on_tap, None
+        super().__init__()
+
+    @property
+    def chart(self):
+        """The chart that stands here now."""
+        return self.children[0]
+
+    def show(self, drawn):
+        """Draw a picture (log_pictures.Drawn) here."""
+        self.drawn = drawn
+        count = len(drawn.picture.panels)
+        if count in self.charts:
+            self.charts[count].show(drawn.picture)
+        else:
+            self.charts[count] = Chart(drawn.picture)
+            if self._on_tap:
+                self.charts[count].live.on_tap(self._on_tap)
+        self.children = [self.charts[count]]
+
+
+class PullsPanel(Workpanel):
+    """See where the pulls are; use or refuse each."""
+
+    def __init__(self, desk, on_tap=None):
+        super().__init__()
+        self.desk, self.boxes, self._places = desk, {}, None
+        self.list = w.VBox()
+        self.other = Choice("Use also", [("no other stretch", "")])
+        self.extra = Choice("Show also", NO_MORE)
+        self.slot = Slot(on_tap)
+        self.other.observe(self.handler(self._use_other), "value")
+        self.watch(self.extra)
+        desk.observe(self._changed, "state")
+        self.compose(
+            [group("Pulls found", self.list, self.other), group("On the chart", self.extra)],
+            [self.slot],
+        )
+
+    def redraw(self):
+        """Show the pulls of the log on the desk."""
+        state = self.desk.state
+        if state is None:
+            return
+        offer(self.extra, state.run.frame)
+        self._list_pulls(state)
+        drawn = trace_picture(
+            state.run, state.stretches, UNITS.system, self.extra.value, state.notes.items
+        )
+        self.slot.show(drawn)
+        if state.no_pulls:
+            raise ValueError(state.no_pulls)
+
+    def _list_pulls(self, state):
+        found = candidates(state.stretches)
+        places = state.run.name, tuple(place for _, place in found)
+        if places != self._places:
+            self._places = places
+            self.boxes = {n: self._box(n, place) for n, place in found}
+            old = self.list.children
+            words = [said(state.stretches[place].reason) for _, place in found]
+            for line in words:
+                line.layout.margin = "0 0 6px 24px"
+            rows = [x for pair in zip(self.boxes.values(), words, strict=True) for x in pair]
+            lost = [w.HTML(paragraph(text, "dp-wrong")) for text in state.lost]
+            self.list.children = [*rows, *lost] or [said("None in this log.")]
+            self._offer_others(state, [place for _, place in found])
+            for widget in old:
+                widget.close()
+        for number, place in found:
+            box, accepted = self.boxes[number], state.stretches[place].accepted
+            if box.value != accepted:
+                box.value = accepted
+
+    def _box(self, number, place):
+        s = self.desk.state.stretches[place]
+        box = w.Checkbox(
+            value=s.accepted,
+            description=f"{s.label} {number}: {s.low_rpm:.0f} to {s.high_rpm:.0f} rpm",
+            indent=False,
+            layout=w.Layout(width="280px"),
+        )
+        box.observe(self.handler(lambda change: self._accept(place, change.new)), "value")
+        return box
+
+    def _accept(self, place, accepted):
+        if self.desk.state.stretches[place].accepted != accepted:
+            self.desk.accept(place, accepted)
+
+    def _offer_others(self, state, taken):
+        others = [
+            (f"{s.label}, {s.low_rpm:.0f} to {s.high_rpm:.0f} rpm", place)
+            for place, s in enumerate(state.stretches)
+            if place not in taken and s.stop - s.start > 2
+        ]
+        self.other.control.options = [("no other stretch", ""), *others]
+
+    def _use_other(self, change):
+        if change.new != "":
+            self.desk.accept(change.new, True)
+
+
+def offer(choice, frame):
+    """Let a choice offer what the frame holds, keeping what was chosen where it is there."""
+    options = NO_MORE + choices(frame)
+    if list(choice.control.options) != options:
+        kept = choice.value if choice.value in [v for _, v in options] else ""
+        choice.control.options = options
+        choice.control.value = kept

@@ -1,0 +1,62 @@
+"""Log review: one log on the desk, and a panel for each step of believing it."""
+
+import ipywidgets as w
+
+from toolkit.logs.review import review_name
+from toolkit.panels.base import UNITS, Workpanel, said, verdict
+from toolkit.panels.log_air import AirPanel
+from toolkit.panels.log_channels import ChannelsPanel
+from toolkit.panels.log_curves import CurvesPanel
+from toolkit.panels.log_desk import Desk
+from toolkit.panels.log_open import OpenPanel
+from toolkit.panels.log_pulls import PullsPanel
+
+
+class LogReview:
+    """The panels of a review around one desk; a workbook shows each where its lesson stands."""
+
+    def __init__(self, log=None, bench=None):
+        self.desk = Desk(bench)
+        self.open = OpenPanel(self.desk, log)
+        self.channels = _without_switch(ChannelsPanel(self.desk))
+        self.pulls = _without_switch(PullsPanel(self.desk))
+        self.curves = _without_switch(CurvesPanel(self.desk))
+        self.air = _without_switch(AirPanel(self.desk))
+        self.save = _without_switch(SavePanel(self.desk))
+
+
+def _without_switch(panel):
+    """One switch of units stands at the top of the page; it changes every panel."""
+    panel.children[1].layout.display = "none"
+    return panel
+
+
+class SavePanel(Workpanel):
+    """Write the decisions beside the log; nothing is written before."""
+
+    def __init__(self, desk):
+        super().__init__()
+        self.desk = desk
+        self.button = w.Button(
+            description="Save the review", button_style="primary", layout=w.Layout(width="190px")
+        )
+        self.button.on_click(self.handler(lambda _: desk.save(UNITS.system)))
+        self.status = w.HTML()
+        desk.observe(self._changed, "state")
+        self.compose([], [self.button, self.status])
+
+    def redraw(self):
+        """Say whether something is not saved yet."""
+        state = self.desk.state
+        if state is None:
+            self.status.value = said("No log is open.").value
+            return
+        name = review_name(state.run.name)
+        there = self.desk.bench.file(name).exists()
+        if self.desk.unsaved:
+            words = f"There are decisions that are not saved yet. They will go to {name}."
+        elif there:
+            words = f"Everything that was decided is in {name}."
+        else:
+            words = f"Nothing was decided beyond the proposals. Saving writes them to {name}."
+        self.status.value = verdict(words, "the log itself is never changed")
