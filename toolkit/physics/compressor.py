@@ -164,10 +164,10 @@ class CompressorMap:
         def spare(share):
             low, high = _along(surge, share), _along(choke, share)
             place = (setting - low) / (high - low)
-            cell = Cell(share, np.clip(place, 0, 1))
+            cell = Cell(share, np.where(place > 0, np.minimum(place, 1), 0))  # NaN: anywhere
             return cell(ratios) - ratio, (place, cell)
 
-        share, gap, (place, cell) = root_of_increasing(spare, np.full(ratio.shape, 0.5))
+        share, gap, (place, cell), _ = root_of_increasing(spare, np.full(ratio.shape, 0.5))
         edge = 1e-9
         region = np.select(
             [gap < -edge, gap > edge, place < -edge, place > 1 + edge],
@@ -227,8 +227,8 @@ class Cell:
 
 
 def _whole(x, nodes):
-    """The cell's number; NaN goes to the first and stays NaN through the fraction."""
-    return np.minimum(np.nan_to_num(x), nodes - 2).astype(np.intp)
+    """The number of the cell, of which the last ends at the last node."""
+    return np.minimum(x, nodes - 2).astype(np.intp)
 
 
 def _along(table, share):

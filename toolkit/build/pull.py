@@ -1,0 +1,153 @@
+"""One pull of a build: every speed and every candidate matched at once."""
+
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+
+from toolkit.physics import air, engine
+from toolkit.physics.gas import R_AIR_J_KGK
+from toolkit.physics.gate import Gate
+from toolkit.physics.match import match
+from toolkit.physics.output import Output, output
+from toolkit.physics.points import NO_GATE, Match, Points
+
+
+@dataclass(frozen=True)
+class Pull:
+    """A build's candidates along speed: arrays of shape (speeds, candidates).
+
+    speed_rpm has the shape (speeds, 1). `match` and `output` hold what was solved; the rest is
+    what belongs beside it.
+    """
+
+    build: object
+    names: tuple
+    speed_rpm: np.ndarray
+    weather: object
+    target_gauge_pa: np.ndarray
+    match: Match
+    output: Output
+
+    @property
+    def boost_gauge_pa(self):
+        return self.match.p_manifold_pa - self.weather.p_cell_pa
+
+    @property
+    def back_pressure_gauge_pa(self):
+        return self.match.p_exhaust_pa - self.weather.p_cell_pa
+
+    @property
+    def ratio_gauge(self):
+        """Back pressure over boost, both gauge; NaN without boost. [-]"""
+        boost = self.boost_gauge_pa
+        return self.back_pressure_gauge_pa / np.where(boost > 0, boost, np.nan)
+
+    @property
+    def ratio_absolute(self):
+        """Back pressure over boost, both absolute. [-]"""
+        return self.match.p_exhaust_pa / self.match.p_manifold_pa
+
+    @property
+    def speed_share(self):
+        """Shaft speed over the candidate's limit; NaN where no limit is given. [-]"""
+        limits = [t.speed_limit_rpm or np.nan for t in self.build.turbos]
+        return self.match.shaft_speed_rpm / np.array(limits)
+
+    def threshold_rpm(self, share=0.99):
+        """Boost threshold: the lowest speed that reaches so much of the target; NaN if none."""
+        reached = self.boost_gauge_pa >= share * self.target_gauge_pa
+        speeds = np.broadcast_to(self.speed_rpm, reached.shape)
+        first = np.min(np.where(reached, speeds, np.inf), axis=0)
+        return np.where(np.isfinite(first), first, np.nan)
+
+
+def pull(build, speed_rpm, boost_gauge_pa=None, weather=None):
+    """Match every turbo of a build at every speed. A Pull.
+
+    speed_rpm: engine speeds [rpm], one axis. boost_gauge_pa: target over the cell's pressure,
+    a number or one a speed; the build's own target when None. weather: the build's own when None.
+    Raises ValueError where the build has no target.
+    """
+    weather = weather or build.weather
+    speed = np.atleast_1d(np.asarray(speed_rpm, dtype=float))[:, None]
+    target = _target(build, speed, boost_gauge_pa)
+    solved = _matched(build, speed, target, weather).reshape(speed.size, len(build.turbos))
+    e = build.engine
+    made = output(
+        solved.air_flow_kg_s * dry_share(weather), solved.p_manifold_pa, solved.p_exhaust_pa,
+        speed, e.displacement_m3, e.stroke_m, build.fuel.properties, e.lam(speed),
+        e.spark_retard_deg(speed), e.indicated_efficiency, e.friction_scale,
+    )  # fmt: skip
+    return Pull(build, tuple(t.name for t in build.turbos), speed, weather, target, solved, made)
+
+
+def dry_share(weather):
+    """Dry air's share of the mass of moist air: only it burns. [-]"""
+    dry = air.dry_pressure_pa(weather.p_cell_pa, weather.t_cell_k, weather.humidity)
+    density = air.density_kg_m3(weather.p_cell_pa, weather.t_cell_k, weather.humidity)
+    return float(dry / (R_AIR_J_KGK * weather.t_cell_k) / density)
+
+
+def _target(build, speed, boost_gauge_pa):
+    if boost_gauge_pa is not None:
+        return np.asarray(boost_gauge_pa, dtype=float).reshape(-1, 1)
+    if build.target is None:
+        raise ValueError("the build has no target: give a boost")
+    return build.target.boost_gauge_pa(speed)
+
+
+def _matched(build, speed, target, weather):
+    e, fuel, turbos = build.engine, build.fuel.properties, build.turbos
+    maps = list({id(t.compressor): t.compressor for t in turbos}.values())
+    curves = list({id(t.turbine): t.turbine for t in turbos}.values())
+    lam = e.lam(speed)
+    density = air.density_kg_m3(weather.p_cell_pa, weather.t_cell_k, weather.humidity)
+    linear, log = breathing(e)
+    restrictions, cooler = build.restrictions, build.cooler
+    points = Points(
+        volume_flow_m3_s=e.volumetric_efficiency(speed) * e.displacement_m3 * speed / 120,
+        breathing_linear=linear,
+        breathing_log=log,
+        p_cell_pa=weather.p_cell_pa,
+        t_cell_k=weather.t_cell_k,
+        r_intake_j_kgk=weather.p_cell_pa / (density * weather.t_cell_k),
+        p_target_pa=weather.p_cell_pa + target,
+        intake_loss=_loss(restrictions.intake),
+        cooler_loss=_loss(cooler and cooler.drop),
+        exhaust_loss=_loss(restrictions.exhaust),
+        effectiveness=cooler.effectiveness if cooler else 0.0,
+        t_medium_k=cooler.t_medium_k if cooler else weather.t_cell_k,
+        exhaust_per_air=1 + dry_share(weather) / fuel.afr(lam),
+        t_exhaust_k=e.t_exhaust_k(speed),
+        lam=lam,
+        map=[maps.index(t.compressor) for t in turbos],
+        turbine=[curves.index(t.turbine) for t in turbos],
+        turbine_area_m2=[1.0 if t.turbine else t.turbine_area_m2 for t in turbos],
+        turbine_efficiency=[1.0 if t.turbine else t.turbine_efficiency for t in turbos],
+        mechanical_efficiency=[t.mechanical_efficiency for t in turbos],
+        turbos=[t.count for t in turbos],
+        gated=[t.gate is not None for t in turbos],
+        gate_share=[t.gate.gate.share_limit if t.gate else 0.0 for t in turbos],
+        gate=_gates(turbos),
+    )
+    return match(points, maps, curves, (fuel.h_to_c, fuel.o_to_c))
+
+
+def breathing(part):
+    """The linear and the logarithmic coefficient of breathing against p3/p_i of an Engine:
+    its own slope, or the ideal cycle's bracket, which is a lower bound."""
+    if part.breathing_slope is not None:
+        return 0.0, part.breathing_slope
+    return float(engine.breathing_bracket(2.0, part.compression_ratio)) - 1, 0.0
+
+
+def _gates(turbos):
+    """One Gate with an element a turbo."""
+    parts = [t.gate.gate if t.gate else NO_GATE for t in turbos]
+    parts = [replace(g, port_area_m2=g.port_area_m2 or g.valve_area_m2) for g in parts]
+    names = [f.name for f in fields(Gate) if f.name not in ("ports", "bled")]
+    return Gate(**{n: np.array([getattr(g, n) for g in parts]) for n in names})
+
+
+def _loss(restriction):
+    return restriction.loss if restriction else 0.0
