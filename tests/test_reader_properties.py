@@ -1,6 +1,7 @@
 """Any bytes give a result, a question or one clear sentence; any table comes back exactly."""
 
 import math
+import re
 
 import numpy as np
 import pytest
@@ -65,7 +66,10 @@ NUMBERS = st.one_of(
     st.floats(-1e6, 1e6, allow_nan=False).map(lambda v: round(v, 3)),
     st.floats(allow_nan=False, allow_infinity=False).map(lambda v: float(f"{v:.6e}")),
 )
-WORDS = st.text(st.sampled_from("abcdeghijkloquvwxyzäößéñ°µ"), min_size=2, max_size=8)
+# No four accents in a row: such a word is taken for one of another alphabet.
+WORDS = st.text(st.sampled_from("abcdeghijkloquvwxyzäößéñ°µ"), min_size=2, max_size=8).filter(
+    lambda word: not re.search(r"[^a-z]{4}", word)
+)
 
 
 @st.composite
@@ -130,6 +134,8 @@ def test_a_table_comes_back_exactly_or_is_asked_about(tmp_path, table, form):
     path = tmp_path / "log.csv"
     path.write_bytes(written(headers, rows, form))
     expected = np.array([[value_in(cell_text(v, form), form) for v in row] for row in rows])
+    if np.isnan(expected).all():
+        return  # nothing but names
     try:
         reading = read(path)
     except Unanswered as asked:
@@ -138,8 +144,6 @@ def test_a_table_comes_back_exactly_or_is_asked_about(tmp_path, table, form):
         answer["separator"] = names[form["separator"]]
         assert asked.question.key[1] in answer
         reading = read(path, answer)
-    except LogError:
-        return  # a refusal is never a wrong number; how often it happens is asserted below
     blank = np.isnan(expected).all(axis=1)
     kept = [c.header for c in reading.columns]
     shown = {h: reading.frame[c.id].to_numpy() for h, c in zip(kept, reading.columns, strict=True)}

@@ -159,11 +159,15 @@ def _decimal(rows, layout, separator, answers, further):
     evidence = Marks()
     data = rows[layout.first :]
     evidence.add(data)
-    for piece in further(separator) if further and not evidence.decided(separator) else ():
+    for piece in further(separator) if further and not evidence.proof else ():
         evidence.add(piece)
-        if evidence.decided(separator):
+        if evidence.proof:
             break
-    return evidence.decided(separator) or evidence.absent() or _by_speed(data, layout, evidence)
+    found = evidence.proven() or _by_speed(data, layout) or evidence.indirect()
+    if not found:
+        sample = next(iter(evidence.open.values()))
+        raise Unanswered(_decimal_question(f"'{sample}' could be {_both(sample)}."))
+    return found
 
 
 class Marks:
@@ -196,40 +200,34 @@ class Marks:
         else:
             self.proof.setdefault(marks[0], where)
 
-    def decided(self, separator):
-        """The decimal mark, if these rows prove one; None if they leave it open.
+    def proven(self):
+        """The decimal mark, if a cell can be read in one way only; None if none can.
 
-        Raises Unanswered where they prove both.
+        Raises Unanswered where two cells prove two marks.
         """
         if len(self.proof) == 2:
-            raise Unanswered(
-                _decimal_question(
-                    f"{self.proof['.']} has a decimal point, {self.proof[',']} a decimal comma."
-                )
-            )
-        if self.proof:
-            mark, cell = next(iter(self.proof.items()))
+            both = f"{self.proof['.']} has a decimal point, {self.proof[',']} a decimal comma."
+            raise Unanswered(_decimal_question(both))
+        for mark, cell in self.proof.items():
             return Decided(_named(mark), f"{cell} can be read no other way")
-        if len(self.open) != 1:
-            return None
-        mark = next(iter(self.open))
-        if self.plain:
-            return Decided(_named(mark), f"{self.plain} shows that thousands are not marked")
-        if separator == "comma" and mark == ".":
-            return Decided("point", "the comma separates, so it is not the decimal mark")
         return None
 
-    def absent(self):
-        """The decision for a file without any mark; None where there are marks."""
-        return None if self.open else Decided("point", "no cell has a decimal mark")
+    def indirect(self):
+        """The decimal mark by what is not there: no mark, or thousands without one."""
+        if not self.open:
+            return Decided("point", "no cell has a decimal mark")
+        if len(self.open) == 1 and self.plain:
+            mark = next(iter(self.open))
+            return Decided(_named(mark), f"{self.plain} shows that thousands are not marked")
+        return None
 
 
 def _named(mark):
     return "point" if mark == "." else "comma"
 
 
-def _by_speed(data, layout, evidence):
-    """The decimal mark under which the engine speed is possible, or the question."""
+def _by_speed(data, layout):
+    """The decimal mark without which the engine speed is impossible, or None."""
     for i in _speeds(layout):
         texts = [r.cells[i] for r in data if i < len(r.cells)]
         peaks = {k: _peak(texts, mark) for k, mark in cells.MARKS.items()}
@@ -237,8 +235,7 @@ def _by_speed(data, layout, evidence):
         if len(fast) == 1:
             slow = min(peaks.values())
             return Decided(fast[0], f"otherwise '{layout.header[i]}' never passes {slow:g} rpm")
-    sample = next(iter(evidence.open.values()))
-    raise Unanswered(_decimal_question(f"'{sample}' could be {_both(sample)}."))
+    return None
 
 
 def _speeds(layout):

@@ -72,7 +72,7 @@ def _plain(sample, whole):
 def code_page(sample, where):
     """The single-byte code page of bytes that are not UTF-8 from `where` on."""
     reason = f"byte {where + 1} does not fit UTF-8"
-    letters = re.search(rb"[\x80-\xff]{4,}", sample)  # no western word has four accents in a row
+    letters = re.search(rb"[\xc0-\xff]{4,}", sample)  # no western word has four accents in a row
     if letters:
         guess = _guessed(sample)
         if guess:
@@ -85,7 +85,12 @@ def code_page(sample, where):
 
 
 def _guessed(sample):
+    """The page whose letters fit best, unless it would swallow a mark that separates cells."""
     from charset_normalizer import from_bytes
 
     best = from_bytes(sample[:20000]).best()
-    return best.encoding if best and "utf" not in best.encoding else ""
+    if not best or "utf" in best.encoding:
+        return ""
+    text = sample.decode(best.encoding, "ignore")
+    kept = all(text.count(mark) == sample.count(mark.encode()) for mark in ";,\t|\n")
+    return best.encoding if kept else ""
