@@ -23,15 +23,11 @@ SEED = 20260418
 def generate(seed=SEED, folder=HERE):
     """Write one bench into `folder`, and return {log name: true curves}."""
     folder = Path(folder)
-    results = day.run_all(seed)
-    bias = loggers.sensor_biases(seed)
-    for number, (test, signals) in enumerate(results):
-        rng = np.random.default_rng([seed, 3000, number])
-        dyno = loggers.dyno_rows(test, signals, bias, rng)
-        ecu = loggers.ecu_rows(test, signals, bias, loggers.clock(seed, number), rng)
+    signals = {}
+    for test, true, dyno, ecu in _logged(seed):
         _write(folder / f"runs/{test.name}_dyno.csv", loggers.csv_text(dyno, _notes(test)))
         _write(folder / f"runs/{test.name}_ecu.csv", loggers.csv_text(ecu))
-    signals = {test.name: s for test, s in results}
+        signals[test.name] = true
     spare = signals["2026-04-18_3_small_20psi"], signals["2026-04-18_5_large_14psi"]
     for name, content in bad.bad_files(*spare).items():
         _write(folder / "runs/bad" / name, content)
@@ -42,10 +38,31 @@ def generate(seed=SEED, folder=HERE):
     return _write_truth(seed, folder, signals)
 
 
+def simulate(seed):
+    """The same bench without files: {log name: (dyno channels, controller channels, curves)}.
+
+    Channels are dictionaries of arrays under the toolkit's names (SI, absolute), holding what the
+    logger prints to its last digit; curves are the truth (`truth.shares` takes two of them).
+    """
+    return {
+        test.name: (loggers.channels(dyno), loggers.channels(ecu), truth.curves(true))
+        for test, true, dyno, ecu in _logged(seed)
+    }
+
+
+def _logged(seed):
+    """(test, true signals, dyno columns, controller columns) of every log."""
+    bias = loggers.sensor_biases(seed)
+    for number, (test, true) in enumerate(day.run_all(seed)):
+        rng = np.random.default_rng([seed, 3000, number])
+        dyno = loggers.dyno_rows(test, true, bias, rng)
+        yield test, true, dyno, loggers.ecu_rows(test, true, bias, loggers.clock(seed, number), rng)
+
+
 def _write_truth(seed, folder, signals):
     curves = {name: truth.curves(s) for name, s in signals.items()}
     _write(folder / "truth/curves.csv", _table("run", curves))
-    _write(folder / "truth/held_back.csv", _table("set_up", truth.held_back(seed)))
+    _write(folder / "truth/held_back.csv", _table("set_up", truth.held_back()))
     pairs = {f"{a},{b}": truth.shares(curves[a], curves[b]) for a, b in truth.PAIRS}
     _write(folder / "truth/shares.csv", _table("a,b", pairs))
     _write(folder / "truth/parts.toml", tomlkit.dumps(truth.parts(seed)))

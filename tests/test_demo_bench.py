@@ -7,9 +7,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from data_demo.generate import SEED, generate
+from data_demo.generate import SEED, generate, simulate
 from toolkit.bench import Bench
 from toolkit.build import read_build
+from toolkit.logs.run import Run
 
 DEMO = Path(__file__).resolve().parent.parent / "data_demo"
 PSI = 6894.757
@@ -146,3 +147,19 @@ def test_compressor_maps_look_as_maps_do(name):
     island = table.efficiency.idxmax()
     assert table.speed[island] not in (table.speed.min(), table.speed.max())
     assert 70 < table.efficiency.max() < 82
+
+
+@pytest.mark.parametrize("logger", [0, 1])
+def test_the_bench_without_files_is_the_same_bench(logger):
+    """`simulate` gives what the toolkit's reader finds in the files, channel by channel."""
+    name = "2026-04-18_3_small_20psi"
+    channels = simulate(SEED)[name][logger]
+    run = Run.open(Bench(DEMO), f"runs/{name}_{('dyno', 'ecu')[logger]}.csv")
+    assert set(channels) == set(run.frame.columns)
+    for channel, values in channels.items():
+        np.testing.assert_allclose(values, run.frame[channel], rtol=2e-6, atol=1e-9)
+
+
+def test_simulated_truth_is_the_committed_truth(curves):
+    true = simulate(SEED)["2026-04-18_5_large_14psi"][2]
+    np.testing.assert_allclose(true["torque_nm"], curves["5_large_14psi"].torque_nm, rtol=1e-6)

@@ -6,12 +6,13 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.signal import lfilter
 
 from . import plant
 
 PSI = 6894.757
 STEP_S = 0.01
-GRID_RPM = np.arange(800.0, 7001.0, 100.0)
+GRID_RPM = np.arange(2000.0, 6901.0, 100.0)
 LOW_RPM, HIGH_RPM = 2200.0, 6700.0
 OFF_S, IDLE_S = 3.0, 1.5
 
@@ -78,26 +79,57 @@ def pull_trace(sweep_rpm_s):
     return np.interp(t, marks, speeds), np.interp(t, marks, throttles)
 
 
-def steady(test, cell, grid_rpm=GRID_RPM, target_offset_pa=0.0):
+def steady(turbo, gate, cell, target_pa, grid_rpm=GRID_RPM):
     """Every channel of the settled engine on a grid of speeds, one column per pull."""
-    target = test.boost_psi * PSI + target_offset_pa + 0.0 * cell.t_cell_k
-    match = plant.Match(plant.TURBOS[test.turbo], test.gate, cell, grid_rpm[:, None], target)
+    match = plant.Match(plant.TURBOS[turbo], gate, cell, grid_rpm[:, None], target_pa)
     point = match.solve()
     duty, top, lift = match.control(point)
     return point | {"gate_duty": duty, "p_gate_top_gauge_pa": top, "gate_lift_m": lift}
 
 
-def run_all(seed):
+def run_all(seed, tests=TESTS):
     """[(test, signals)] of every log: true signals at 100 Hz, pulls numbered from 1 (0: none)."""
+    rngs = [np.random.default_rng([seed, number]) for number in range(len(tests))]
+    missed = [rng.normal(0, 500.0, t.pulls) for t, rng in zip(tests, rngs, strict=True)]
+    points = _steady_of_all(tests, missed)
     return [
-        (test, run(test, np.random.default_rng([seed, number])))
-        for number, test in enumerate(TESTS)
+        (test, run(test, point, rng)) for test, point, rng in zip(tests, points, rngs, strict=True)
     ]
 
 
-def run(test, rng):
+def _steady_of_all(tests, missed_pa):
+    """The settled engine of every test; those of one turbo and gate are solved together.
+
+    missed_pa: by how much the controller misses its target in each pull.
+    """
+    points = [None] * len(tests)
+    for parts in dict.fromkeys((t.turbo, t.gate) for t in tests):
+        group = [k for k, t in enumerate(tests) if (t.turbo, t.gate) == parts]
+        cells = [day_state(tests[k]) for k in group]
+        target = np.concatenate([tests[k].boost_psi * PSI + missed_pa[k] for k in group])
+        every = steady(*parts, _side_by_side(cells), target)
+        edges = np.cumsum([tests[k].pulls for k in group])[:-1]
+        split = {name: np.split(grid, edges, axis=1) for name, grid in every.items()}
+        for place, k in enumerate(group):
+            points[k] = {name: grids[place] for name, grids in split.items()}
+    return points
+
+
+def _side_by_side(cells):
+    """One Cell whose fields are arrays over all pulls of these cells."""
+    pulls = [len(c.t_cell_k) for c in cells]
+    return plant.Cell(
+        **{
+            name: np.concatenate(
+                [np.full(n, getattr(c, name)) for c, n in zip(cells, pulls, strict=True)]
+            )
+            for name in vars(cells[0])
+        }
+    )
+
+
+def run(test, point, rng):
     cell = day_state(test)
-    point = steady(test, cell, target_offset_pa=rng.normal(0, 500, test.pulls))
     speed, throttle = pull_trace(test.sweep_rpm_s)
     pulls = [_pull(test, cell, point, i, speed, throttle, rng) for i in range(test.pulls)]
     parts = [_standing(cell, OFF_S, 0.0), _standing(cell, IDLE_S, 900.0), *pulls]
@@ -194,9 +226,5 @@ def _wander(rng, n, deviation, time_constant_s):
     """Slow random wandering of this standard deviation (first-order autoregressive)."""
     keep = np.exp(-STEP_S / time_constant_s)
     steps = rng.normal(0, deviation * np.sqrt(1 - keep**2), n)
-    out = np.empty(n)
-    value = rng.normal(0, deviation)
-    for i, step in enumerate(steps.tolist()):
-        value = keep * value + step
-        out[i] = value
-    return out
+    steps[0] = rng.normal(0, deviation)
+    return lfilter([1.0], [1.0, -keep], steps)

@@ -5,6 +5,7 @@ absolute and °C, on its own clock, started by hand at another moment.
 """
 
 import numpy as np
+from scipy.signal import lfilter
 
 from .day import PSI, STEP_S
 from .plant import CYLINDERS, INJECTOR_DEAD_S, INJECTOR_KG_S
@@ -12,6 +13,7 @@ from .plant import CYLINDERS, INJECTOR_DEAD_S, INJECTOR_KG_S
 DYNO_HZ, ECU_HZ = 20.0, 50.0
 LBFT = 1.3558179483
 HP = 745.69987158
+INHG = 3386.389
 LB_MIN = 0.45359237 / 60
 
 
@@ -64,7 +66,7 @@ def dyno_rows(test, s, bias, rng):
         ),
         "Oil Temp (F)": (_fahrenheit(at(s["t_oil_k"]) + noise(0.2)), "%.1f"),
         "Cell Temp (F)": (_fahrenheit(at(s["t_cell_k"]) + noise(0.15)), "%.1f"),
-        "Barometer (inHg)": (at(s["p_cell_pa"]) / 3386.389, "%.2f"),
+        "Barometer (inHg)": (at(s["p_cell_pa"]) / INHG, "%.2f"),
         "Humidity (%)": (100 * at(s["humidity"]) + noise(0.3), "%.0f"),
     }
 
@@ -117,9 +119,50 @@ def ecu_rows(test, s, bias, timing, rng):
 def csv_text(columns, notes=(), separator=","):
     """A log file's text: notes, header, rows."""
     row = separator.join(form for _, form in columns.values())
-    values = np.column_stack([np.round(v, 6) + 0.0 for v, _ in columns.values()]).tolist()
+    values = np.column_stack([v for v, _ in columns.values()]).tolist()
     lines = [*notes, separator.join(columns), *(row % tuple(v) for v in values)]
     return "\n".join(lines) + "\n"
+
+
+# For each heading of the loggers: the toolkit's channel, and value = factor * number + offset.
+_CHANNELS = {
+    "Time (s)": ("time_s", 1, 0), "Time [s]": ("time_s", 1, 0),
+    "Engine Speed (rpm)": ("speed_rpm", 1, 0), "RPM": ("speed_rpm", 1, 0),
+    "Torque (lb-ft)": ("torque_nm", LBFT, 0), "Power (hp)": ("power_w", HP, 0),
+    "Manifold Pressure (psig)": ("p_manifold_pa", PSI, "gauge"),
+    "Exhaust Manifold Pressure (psig)": ("p_exhaust_pa", PSI, "gauge"),
+    "Compressor Outlet Temp (F)": ("t_compressor_out_k", 1 / 1.8, 459.67 / 1.8),
+    "EGT (F)": ("t_exhaust_k", 1 / 1.8, 459.67 / 1.8),
+    "Air Flow (lb/min)": ("air_flow_kg_s", LB_MIN, 0),
+    "Oil Temp (F)": ("t_oil_k", 1 / 1.8, 459.67 / 1.8),
+    "Cell Temp (F)": ("t_cell_k", 1 / 1.8, 459.67 / 1.8),
+    "Barometer (inHg)": ("p_cell_pa", INHG, 0), "Baro [kPa]": ("p_cell_pa", 1e3, 0),
+    "Humidity (%)": ("humidity", 0.01, 0), "TPS [%]": ("throttle", 0.01, 0),
+    "MAP [kPa]": ("p_manifold_pa", 1e3, 0), "IAT [°C]": ("t_charge_k", 1, 273.15),
+    "Lambda": ("lam", 1, 0), "Ignition [°BTDC]": ("spark_deg", 1, 0),
+    "Injection Time [ms]": ("injector_time_s", 1e-3, 0),
+    "Rail Pressure [kPa gauge]": ("p_rail_gauge_pa", 1e3, 0),
+    "Oil Pressure [kPa gauge]": ("p_oil_gauge_pa", 1e3, 0),
+    "Coolant [°C]": ("t_coolant_k", 1, 273.15), "Gate Duty [%]": ("gate_duty", 0.01, 0),
+    "Gate Top Port [kPa gauge]": ("p_gate_top_gauge_pa", 1e3, 0),
+    "Turbo Speed [rpm]": ("shaft_speed_rpm", 1, 0),
+}  # fmt: skip
+
+
+def channels(columns):
+    """A log's columns under the toolkit's names (SI, absolute), rounded as they are printed.
+
+    A gauge pressure gets the mean of the log's own barometer added.
+    """
+    printed = {h: np.round(v, int(form[2:-1])) for h, (v, form) in columns.items()}
+    barometer = next(
+        np.mean(printed[h] * _CHANNELS[h][1]) for h in printed if _CHANNELS[h][0] == "p_cell_pa"
+    )
+    out = {}
+    for heading, values in printed.items():
+        name, factor, offset = _CHANNELS[heading]
+        out[name] = values * factor + (barometer if offset == "gauge" else offset)
+    return out
 
 
 def _sampler(clock_s, at_s):
@@ -128,13 +171,8 @@ def _sampler(clock_s, at_s):
 
 def _lagged(values, lag_s):
     """First-order sensor lag."""
-    share = 1 - np.exp(-STEP_S / lag_s)
-    out = np.empty(len(values))
-    value = values[0]
-    for i, target in enumerate(values.tolist()):
-        value += (target - value) * share
-        out[i] = value
-    return out
+    keep = np.exp(-STEP_S / lag_s)
+    return lfilter([1 - keep], [1.0, -keep], values, zi=[keep * values[0]])[0]
 
 
 def _late(values, delay_s):
