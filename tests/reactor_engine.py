@@ -8,6 +8,8 @@ released without turning it into burned gas.
 import cantera as ct
 import numpy as np
 
+from toolkit.physics import cycle_kernel, cycle_points
+
 AIR = "O2:0.2095, N2:0.7808, AR:0.0097"
 
 
@@ -117,8 +119,37 @@ class ReactorEngine:
         self.done += 1
         return np.array(rows).T
 
+    def repeat(self, tolerance, most=40):
+        """Cycles until the mass at the end is that at the start; the last one."""
+        for _ in range(most):
+            p, mass, volume = self.cycle()
+            if abs(mass[-1] / mass[0] - 1) < tolerance:
+                return p, mass, volume
+        raise RuntimeError("the reactor network's cycle does not repeat")
+
     def _now(self):
         return self.body.phase.P, self.body.mass, self.body.volume
+
+
+def like(cylinder, cam, point, heat_j):
+    """The network of a physics.cycle operating point, with that heat a cycle."""
+    angle = -180 + np.arange(2881) / 4
+    areas = [
+        cycle_points.valve_area_m2(cylinder, getattr(cam, side), side)
+        for side in ("intake", "exhaust")
+    ]
+    return ReactorEngine(
+        cylinder,
+        lambda a: np.interp(a, angle, areas[0]),
+        lambda a: np.interp(a, angle, areas[1]),
+        (*cycle_points.burning(cycle_kernel, point.half_burned_deg, point.burn_deg), heat_j),
+        cycle_kernel.PORT_MIXING,
+        point.speed_rpm,
+        point.p_manifold_pa,
+        point.p_exhaust_pa,
+        point.t_charge_k,
+        point.t_exhaust_k,
+    )
 
 
 def _filled(kind, t_k, p_pa):

@@ -32,8 +32,9 @@ WIEBE_A, WIEBE_M = 5.0, 2.0
 LAMINAR = 2e-4
 # The port gives back what it holds mixed with this fraction of a charge of fresh air.
 PORT_MIXING = 0.01
+EMPTY = 1e-6  # of that: the port gives back no more
 # A step times the fastest rate must stay below this; Runge-Kutta is stable to 2.7.
-STIFFNESS = 0.8
+STIFFNESS = 1.6
 
 
 class Setup(NamedTuple):
@@ -91,7 +92,7 @@ def t_of(h, air, s, start):
     for _ in range(8):
         miss = h - air * h_of(t, s.gas_air) - (1 - air) * h_of(t, s.gas_burned)
         t += miss / (air * cp_of(t, s.gas_air) + (1 - air) * cp_of(t, s.gas_burned))
-        if abs(miss) < 1e-3:
+        if abs(miss) < 1.0:  # J/kg, a thousandth of a kelvin
             break
     return t
 
@@ -167,7 +168,7 @@ def intake_source(y, s):
     """What an inflow brings: the port's share of it, its air fraction and its enthalpy."""
     held = y[PORT_AIR] + y[PORT_BURNED]
     h_fresh = h_of(s.t_in, s.gas_air)
-    if held < 1e-9 * s.port_mixing_kg:
+    if held < EMPTY * s.port_mixing_kg:
         return 0.0, 1.0, h_fresh
     share = held / (held + s.port_mixing_kg)
     air = 1 - share * y[PORT_BURNED] / held
@@ -257,7 +258,7 @@ def fastest_rate(at, y, s):
     pull = at.area_in * sqrt(2 / (drop_in / 2 + LAMINAR))
     pull += at.area_ex * sqrt(2 / (drop_ex / 2 + LAMINAR))
     rate = 1.4 * sqrt(s.r_air * y[T]) * pull / at.volume
-    if p < s.p_in and y[PORT_AIR] + y[PORT_BURNED] > 1e-6 * s.port_mixing_kg:
+    if p < s.p_in and y[PORT_AIR] + y[PORT_BURNED] > EMPTY * s.port_mixing_kg:
         inflow = at.area_in * s.p_in * sqrt(2 * min(drop_in, 0.3) / (s.r_air * s.t_in))
         rate = max(rate, inflow / s.port_mixing_kg)
     return rate * s.seconds_per_deg
@@ -271,8 +272,9 @@ def advance(theta, step, y, trapped_air, s, work):
     """
     k1, k2, k3, k4, z = work[0], work[1], work[2], work[3], work[4]
     start, burned, end_deg = place(theta, s), burned_fraction(theta, s), theta + step
+    soon = place(theta + step / 4, s)
     while theta < end_deg:
-        rate = max(fastest_rate(start, y, s), fastest_rate(place(theta + step / 4, s), y, s))
+        rate = max(fastest_rate(start, y, s), fastest_rate(soon, y, s))
         n = ceil((end_deg - theta) * max(rate / STIFFNESS, 1 / step))
         h = (end_deg - theta) / n
         middle, end = place(theta + h / 2, s), place(theta + h, s)
@@ -359,7 +361,7 @@ def solve(s, y, steps, tolerance, most, own_t_ex, trace):
     before = np.empty(STATES)
     change, n, rough = np.inf, 0, True
     none = trace[:0]
-    while (change > tolerance / 4 or rough) and n < most:
+    while (change > tolerance / 2 or rough) and n < most:
         n += 1
         before[:] = y
         one_cycle(y, steps // 2 if rough else steps, s, work, none)
