@@ -7,18 +7,9 @@ import pandas as pd
 import pytest
 from scipy.optimize import brentq
 
-from toolkit.analysis import compare as comparing
-from toolkit.analysis.compare import (
-    ReferenceMismatch,
-    Repeat,
-    Settings,
-    Side,
-    averaged,
-    compare,
-    converted,
-    repeats_of,
-)
+from toolkit.analysis.compare import ReferenceMismatch, Settings, averaged, compare
 from toolkit.analysis.crossing import crossings
+from toolkit.analysis.repeats import Repeat, Side, converted, joined, repeats_of
 from toolkit.analysis.verdict import CANNOT_TELL, MEASURED, WORKED_OUT, headline, verdicts
 from toolkit.logs.grid import Grid
 from toolkit.logs.pulls import find_pulls
@@ -361,6 +352,41 @@ def test_demo_story_is_told(demo):
     assert "kW more at" in headline(demo, "SI")
 
 
+def test_demo_spark_and_mixture_come_from_the_other_logger(demo):
+    """The controller's log of the same pulls, on its own clock and at another rate."""
+
+    def with_ecu(side, log):
+        raw = pd.read_csv(DEMO / f"runs/{log}_ecu.csv")
+        names = {"Time [s]": "time_s", "RPM": "speed_rpm", "TPS [%]": "throttle"}
+        names |= {"Lambda": "lam", "Ignition [°BTDC]": "spark_deg"}
+        frame = raw.rename(columns=names)[list(names.values())].astype(float)
+        others = repeats_of(f"{log}_ecu", frame, find_pulls(frame), 100)
+        return Side(side.name, joined(side.repeats, others))
+
+    c = compare(with_ecu(demo.a, SMALL[0]), with_ecu(demo.b, LARGE[0]))
+    assert c.like_for_like is False  # while Small is on boost and Large is not
+    truth = pd.read_csv(DEMO / "truth/curves.csv")
+    true = truth[truth.run == LARGE[0]].set_index("speed_rpm")
+    at = (c.speed_rpm >= 4000) & (c.speed_rpm <= 6500)
+    np.testing.assert_allclose(c.channels_b["lam"][at], true.lam[c.speed_rpm[at]], atol=0.02)
+    np.testing.assert_allclose(
+        c.channels_b["spark_deg"][at], true.spark_deg[c.speed_rpm[at]], atol=0.15
+    )
+    assert all(u.ranges[-1][1] < 3900 for u in c.unlike)
+    held = compare(c.a, c.b, Settings(low_rpm=4000, high_rpm=6500))
+    assert held.like_for_like is True
+    assert c.a.repeats[0].also == ((f"{SMALL[0]}_ecu", ""),)
+
+
+def test_other_pulls_are_not_joined():
+    one = three("A", 400.0).repeats
+    with pytest.raises(ValueError, match="accept the same ones in both"):
+        joined(one, side("B", grid(lam=0.85)).repeats)
+    fast = side("B", *(grid(lam=0.85) for _ in range(3)), sweep=450.0).repeats
+    with pytest.raises(ValueError, match=r"pull 1 of runs/B\.csv is not pull 1 of runs/A\.csv"):
+        joined(one, fast)
+
+
 def test_demo_return_corrects_drift(demo):
     c = compare(demo_side("Small", SMALL, RETURN), demo_side("Large", LARGE))
     assert c.drift_corrected
@@ -388,4 +414,4 @@ def test_smoothing_is_for_charts_only(demo):
         smooth.gains["torque_nm"].difference, demo.gains["torque_nm"].difference
     )
     assert smooth.peaks == demo.peaks
-    assert comparing.Settings().smoothing == 1
+    assert Settings().smoothing == 1

@@ -3,20 +3,14 @@
 Everything is computed from unsmoothed bin averages; smoothing is a matter of drawing.
 """
 
-from dataclasses import dataclass, field, replace
-from datetime import datetime
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from toolkit.analysis import scatter
 from toolkit.analysis.crossing import Crossing, crossings
+from toolkit.analysis.repeats import OF_POWER, Side, common_speeds, stacked
 from toolkit.analysis.scatter import Gain
-from toolkit.logs.grid import gridded
-from toolkit.logs.pulls import pulls_of
-
-OBSERVED = "observed"
-_OF_POWER = ("torque_nm", "power_w")
-_NOT_COMPARED = ("time_s", "speed_rpm")
 
 # Below this boost [Pa] a ratio of gauge pressures says nothing.
 LEAST_BOOST_PA = 10e3
@@ -43,37 +37,6 @@ class Settings:
     sweep_limit: float = 0.10
     correct_drift: bool = True
     smoothing: int = 1
-
-
-@dataclass(frozen=True)
-class Repeat:
-    """One accepted pull on its grid.
-
-    run: the log's name in the bench, sha256 of its bytes; pull: number in the log, from 1.
-    hour: when, in hours of the session, None if not known. reference: "observed", or the
-    correction that torque and power carry.
-    """
-
-    run: str
-    pull: int
-    grid: object
-    sweep_rpm_s: float = np.nan
-    hour: float | None = None
-    session: str = ""
-    reference: str = OBSERVED
-    sha256: str = ""
-
-
-@dataclass(frozen=True)
-class Side:
-    """The repeats of one set-up under one name."""
-
-    name: str
-    repeats: tuple[Repeat, ...]
-
-    @property
-    def n(self):
-        return len(self.repeats)
 
 
 @dataclass(frozen=True)
@@ -160,8 +123,8 @@ def compare(a, b, settings=None):
     repeats = (*a.repeats, *b.repeats)
     _check(a, b)
     reference = _one_reference(repeats)
-    speed = _common_speeds(repeats)
-    stack_a, stack_b = (_stacked(side, speed) for side in (a, b))
+    speed = common_speeds(repeats)
+    stack_a, stack_b = (stacked(side, speed) for side in (a, b))
     low, high = _range(speed, stack_a, stack_b, settings)
     drifts = settings.correct_drift and is_return_test(a, b)
     gain_of = _gain_function(a, b, drifts, settings)
@@ -175,59 +138,12 @@ def compare(a, b, settings=None):
         warnings=_warnings(a, b, stack_a, stack_b, inside, settings),
         unlike=_unlike(speed, gains, inside, settings),
         peaks={c: (_peak(speed, g.level_a), _peak(speed, g.level_b))
-               for c, g in gains.items() if c in _OF_POWER},
+               for c, g in gains.items() if c in OF_POWER},
         crossovers={c: crossings(speed, g.difference, g.half_width)
-                    for c, g in gains.items() if c in _OF_POWER},
+                    for c, g in gains.items() if c in OF_POWER},
         pressures_a=_pressures(speed, stack_a, settings),
         pressures_b=_pressures(speed, stack_b, settings),
     )  # fmt: skip
-
-
-def repeats_of(run, frame, pulls, step_rpm=None, *, started="", reference=OBSERVED, sha256=""):
-    """The accepted pulls of one log as Repeats.
-
-    run: the log's name; frame: its channels; pulls: its stretches or accepted pulls. started: date
-    and time of the log's first row, "2026-04-18 09:50", "" where not known; the date is the
-    session. Raises ValueError for a date that cannot be read, or where no pull is accepted.
-    """
-    accepted = pulls_of(pulls)
-    begin = _moment(started, run)
-    grids = gridded(frame, accepted, step_rpm)
-    return tuple(
-        Repeat(
-            run, number, grid, pull.sweep_rpm_s, _hour(begin, frame, pull),
-            begin.date().isoformat() if begin else "", reference, sha256,
-        )
-        for number, (pull, grid) in enumerate(zip(accepted, grids, strict=True), start=1)
-    )  # fmt: skip
-
-
-def _moment(started, run):
-    if not started:
-        return None
-    try:
-        return datetime.fromisoformat(started)
-    except ValueError:
-        raise ValueError(
-            f"{run} started '{started}': write date and time like 2026-04-18 09:50"
-        ) from None
-
-
-def _hour(begin, frame, pull):
-    """Hours from midnight to the pull's first row, or None."""
-    if begin is None:
-        return None
-    into = float(frame["time_s"].iloc[pull.start]) if "time_s" in frame else 0.0
-    return begin.hour + begin.minute / 60 + (begin.second + into) / 3600
-
-
-def converted(repeat, factor, reference):
-    """The repeat with torque and power times `factor`, in the reference state named."""
-    mean, sd = (
-        {c: v * factor if c in _OF_POWER else v for c, v in table.items()}
-        for table in (repeat.grid.mean, repeat.grid.sd)
-    )
-    return replace(repeat, grid=replace(repeat.grid, mean=mean, sd=sd), reference=reference)
 
 
 def averaged(comparison, channel, low_rpm, high_rpm):
@@ -239,7 +155,7 @@ def averaged(comparison, channel, low_rpm, high_rpm):
     inside = (speed >= low_rpm) & (speed <= high_rpm)
     sides = (comparison.a, comparison.b)
     gain_of = _gain_function(*sides, comparison.drift_corrected, comparison.settings)
-    return gain_of(*_averages(speed, *(_stacked(s, speed)[channel] for s in sides), inside))
+    return gain_of(*_averages(speed, *(stacked(s, speed)[channel] for s in sides), inside))
 
 
 def is_return_test(a, b):
@@ -274,39 +190,9 @@ def _one_reference(repeats):
     return next(iter(found))
 
 
-def _common_speeds(repeats):
-    step = repeats[0].grid.step_rpm
-    low = min(r.grid.speed_rpm[0] for r in repeats)
-    high = max(r.grid.speed_rpm[-1] for r in repeats)
-    return low + step * np.arange(round((high - low) / step) + 1)
-
-
-def _stacked(side, speed):
-    """Per channel that all repeats of a side have, an array (pulls, speeds)."""
-    tables = [_completed(r.grid) for r in side.repeats]
-    names = [c for c in tables[0] if all(c in t for t in tables) and c not in _NOT_COMPARED]
-    out = {c: np.full((side.n, len(speed)), np.nan) for c in names}
-    for row, (repeat, table) in enumerate(zip(side.repeats, tables, strict=True)):
-        first = round((repeat.grid.speed_rpm[0] - speed[0]) / repeat.grid.step_rpm)
-        for c in names:
-            out[c][row, first : first + len(table[c])] = table[c]
-    return out
-
-
-def _completed(grid):
-    """The channels with power from torque, or torque from power, where only one was logged."""
-    table = dict(grid.mean)
-    omega = grid.speed_rpm * np.pi / 30
-    if "power_w" not in table and "torque_nm" in table:
-        table["power_w"] = table["torque_nm"] * omega
-    elif "torque_nm" not in table and "power_w" in table:
-        table["torque_nm"] = table["power_w"] / omega
-    return table
-
-
 def _range(speed, stack_a, stack_b, settings):
     """The stated range of averages, within what every pull covers."""
-    channel = next((c for c in _OF_POWER if c in stack_a and c in stack_b), None)
+    channel = next((c for c in OF_POWER if c in stack_a and c in stack_b), None)
     tables = [s[channel] if channel else next(iter(s.values())) for s in (stack_a, stack_b)]
     covered = speed[np.isfinite(np.concatenate(tables)).all(axis=0)]
     if not len(covered):

@@ -15,7 +15,8 @@ import pandas as pd
 from boltons.strutils import slugify
 
 from toolkit import units
-from toolkit.analysis.compare import Comparison, Repeat, Settings, Side, compare
+from toolkit.analysis.compare import Comparison, Settings, compare
+from toolkit.analysis.repeats import Repeat, Side
 from toolkit.analysis.verdict import Verdict, headline, verdicts
 from toolkit.bench import BenchError, digest, read_toml, write_text, write_toml
 from toolkit.logs.grid import Grid, smoothing_text
@@ -99,7 +100,8 @@ def load_finding(bench, slug):
 def changed_logs(bench, finding):
     """A sentence for each log of the finding that is gone or is no longer the one it came from."""
     sides = (finding.comparison.a, finding.comparison.b)
-    known = {r.run: r.sha256 for side in sides for r in side.repeats}
+    repeats = [r for side in sides for r in side.repeats]
+    known = dict(pair for r in repeats for pair in ((r.run, r.sha256), *r.also))
     return tuple(
         sentence for run, sha in known.items() if (sentence := _log_changed(bench, run, sha))
     )
@@ -168,7 +170,9 @@ def _pull_words(repeat):
     words = {"log": repeat.run, "sha256": repeat.sha256, "pull": repeat.pull}
     words |= {"sweep": f"{repeat.sweep_rpm_s:.10g} rpm/s", "reference": repeat.reference}
     words |= {"session": repeat.session} if repeat.session else {}
-    return words | ({"hour": repeat.hour} if repeat.hour is not None else {})
+    words |= {"hour": repeat.hour} if repeat.hour is not None else {}
+    also = [{"log": log, "sha256": sha} for log, sha in repeat.also]
+    return words | ({"also": also} if also else {})
 
 
 def _pulls_table(comparison):
@@ -205,6 +209,7 @@ def _repeat(words, rows):
     return Repeat(
         words["log"], words["pull"], grid, float(words["sweep"].split()[0]), words.get("hour"),
         words.get("session", ""), words["reference"], words["sha256"],
+        tuple((a["log"], a["sha256"]) for a in words.get("also", ())),
     )  # fmt: skip
 
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from toolkit.analysis.compare import OBSERVED, Side, converted, repeats_of
+from toolkit.analysis.repeats import OBSERVED, Side, converted, repeats_of
 from toolkit.bench import digest
 from toolkit.logs.decided_pulls import stretches_of
 from toolkit.logs.run import Run

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from toolkit import units
+from toolkit.analysis.repeats import OBSERVED
 
 MEASURED, WORKED_OUT, ESTIMATED = "measured", "worked out", "estimated"
 CANNOT_TELL = "cannot tell"
@@ -100,7 +101,7 @@ def _average(c, channel, system):
     text, evidence = gain_words(c.average[channel], c.a.name, c.b.name, kind, system)
     low, high = c.range_rpm
     text = f"Averaged by speed from {low:.0f} to {high:.0f} rpm, {text}."
-    if c.reference != "observed" and evidence == MEASURED:
+    if c.reference != OBSERVED and evidence == MEASURED:
         evidence = WORKED_OUT
     return Verdict(f"average {kind}", text, evidence)
 
@@ -111,7 +112,7 @@ def _peaks(c, channel, system):
         f"{side.name} {units.text(peak.value, kind, system)} at {peak.speed_rpm:.0f} rpm"
         for side, peak in zip((c.a, c.b), c.peaks[channel], strict=True)
     ]
-    evidence = WORKED_OUT if c.drift_corrected or c.reference != "observed" else MEASURED
+    evidence = WORKED_OUT if c.drift_corrected or c.reference != OBSERVED else MEASURED
     return Verdict(f"peak {kind}", f"Peak {kind}: {', '.join(parts)}.", evidence)
 
 

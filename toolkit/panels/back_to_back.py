@@ -5,8 +5,9 @@ import numpy as np
 import traitlets as t
 
 from toolkit import preferences, units
-from toolkit.analysis.compare import OBSERVED, Settings, compare
+from toolkit.analysis.compare import Settings, compare
 from toolkit.analysis.finding import save_finding
+from toolkit.analysis.repeats import OBSERVED
 from toolkit.analysis.sides import opened, short_names, side
 from toolkit.analysis.verdict import verdicts
 from toolkit.bench import Bench
