@@ -37,6 +37,12 @@ def test_timing_at_a_stated_lift_holds_at_that_lift(lift_mm, ramp):
     assert (lobe.opens_deg, lobe.closes_deg) == (356 - ramp, 576 + ramp)
 
 
+def test_an_unstated_ramp_is_a_plain_lobes():
+    lobe = intake_lobe(4, 36, 0.0105, at_lift_m=0.001)
+    assert lobe.fullness == intake_lobe(4, 36, 0.0105).fullness
+    assert lobe.at([356, 576]) == pytest.approx(0.001, rel=1e-9)
+
+
 def test_a_ramp_no_lobe_could_have_is_refused_by_name():
     with pytest.raises(ValueError, match="ramp_deg is 2 deg: too short"):
         intake_lobe(4, 36, 0.0105, at_lift_m=0.001, ramp_deg=2)

@@ -399,3 +399,17 @@ def test_compiled_code_that_cannot_be_kept_is_compiled_each_time(monkeypatch):
 
     monkeypatch.setattr(numba, "njit", nowhere_to_write)
     assert kernel._compiled(lambda x: x + 1)(1) == 2
+
+
+def test_the_table_in_the_docs_is_what_the_model_gives():
+    from tests import print_cycle_table
+
+    found = print_cycle_table.BLOCK.search(print_cycle_table.PAGE.read_text(encoding="utf-8"))
+    lines = found[0].splitlines()
+    for degrees in (0, 52):
+        written = next(ln for ln in lines if ln.startswith(f"| {degrees} |"))
+        numbers, now = (
+            np.array([float(c) for c in ln.strip("| ").split("|")])
+            for ln in (written, print_cycle_table.row(degrees))
+        )
+        assert now == pytest.approx(numbers, abs=0.0101)

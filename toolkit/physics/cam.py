@@ -152,12 +152,12 @@ class Cam:
         return Cam(self.intake.moved(intake_deg), self.exhaust.moved(exhaust_deg))
 
 
-def intake_lobe(opens_btdc, closes_abdc, lift_m, at_lift_m=0.0, ramp_deg=0.0):
+def intake_lobe(opens_btdc, closes_abdc, lift_m, at_lift_m=0.0, ramp_deg=None):
     """Intake lobe from its opening before top and closing after bottom dead centre. [Lobe]
 
     Angles in crank degrees, either may be negative; largest lift [m]. Where the angles hold at
     a stated lift, such as 1 mm or 0.050 in, give it [m] with the ramp: the crank degrees from
-    the seat up to that lift. ValueError where no smooth lobe has such a ramp.
+    the seat up to that lift (None: a plain lobe's). ValueError where no smooth lobe has it.
     Source: definitions of the trade (common practice).
 
     >>> round(intake_lobe(10, 50, 0.010).duration_deg)
@@ -167,7 +167,7 @@ def intake_lobe(opens_btdc, closes_abdc, lift_m, at_lift_m=0.0, ramp_deg=0.0):
     return _lobe(top - opens_btdc, bottom + closes_abdc, lift_m, at_lift_m, ramp_deg)
 
 
-def exhaust_lobe(opens_bbdc, closes_atdc, lift_m, at_lift_m=0.0, ramp_deg=0.0):
+def exhaust_lobe(opens_bbdc, closes_atdc, lift_m, at_lift_m=0.0, ramp_deg=None):
     """Exhaust lobe from its opening before bottom and closing after top dead centre. [Lobe]
 
     Arguments, errors and source as intake_lobe: crank degrees, lifts in m.
@@ -180,7 +180,14 @@ def exhaust_lobe(opens_bbdc, closes_atdc, lift_m, at_lift_m=0.0, ramp_deg=0.0):
 
 
 def lobe_pair(
-    duration_in, duration_ex, separation, advance, lift_in_m, lift_ex_m, at_lift_m=0.0, ramp_deg=0.0
+    duration_in,
+    duration_ex,
+    separation,
+    advance,
+    lift_in_m,
+    lift_ex_m,
+    at_lift_m=0.0,
+    ramp_deg=None,
 ):
     """Both lobes as a cam card gives them: durations, lobe separation, advance. [Cam]
 
@@ -210,6 +217,10 @@ def _lobe(opens, closes, lift_m, at_lift_m, ramp_deg):
     if at_lift_m == 0:
         return Lobe(float(opens), float(closes), float(lift_m))
     part = float(checked("at_lift_m", at_lift_m, 0, 0.9 * lift_m, "m")) / lift_m
+    if ramp_deg is None:
+        reach = np.sqrt(1 - part ** (1 / PLAIN_FULLNESS))
+        ramp = (closes - opens) / 2 * (1 / reach - 1)
+        return Lobe(float(opens - ramp), float(closes + ramp), float(lift_m))
     ramp = float(checked("ramp_deg", ramp_deg, 1, 120, "deg"))
     u = (closes - opens) / (closes - opens + 2 * ramp)
     fullness = float(np.log(part) / np.log(1 - u**2))
