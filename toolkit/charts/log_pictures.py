@@ -265,7 +265,8 @@ def _speed_axes(pulls, system, extra):
     axes += _axes("Power", {"power_w": ""}, has, system, 180)
     axes += _pressure_axes(has, pulls.barometer_pa, system)
     axes += _axes("Lambda", {"lam": ""}, has, system, 130, from_zero=False)
-    axes += _axes("Temperature of the charge", _CHARGE, has, system, 150, from_zero=False)
+    charge = " and ".join(w for c, w in _CHARGE.items() if c in has).capitalize()
+    axes += _axes(f"{charge} temperature", _CHARGE, has, system, 150, from_zero=False)
     axes += _axes("Exhaust temperature", {"t_exhaust_k": ""}, has, system, 150, from_zero=False)
     return axes + _chosen_axes(extra, has, system, axes)
 

@@ -50,6 +50,11 @@ class Figure(BokehModel):
             self._trait_values["render_bundle"] = self._model_to_traits(self._model)
         return super().get_state(key, drop_defaults)
 
+    def close(self):
+        """Close once; a widget is closed again when it is forgotten."""
+        if self.comm is not None:
+            super().close()
+
     def __repr__(self):
         return "Figure()"
 
@@ -190,7 +195,8 @@ class Quantity(Field):
 
     def close(self):
         """Stop following the unit system; the panel closes its fields when it is replaced."""
-        UNITS.unobserve(self._follow, "system")
+        if self.comm is not None:  # a widget is closed again when it is forgotten
+            UNITS.unobserve(self._follow, "system")
         super().close()
 
 
@@ -260,7 +266,8 @@ class Slide(w.HBox):
 
     def close(self):
         """Stop following the unit system."""
-        UNITS.unobserve(self._follow, "system")
+        if self.comm is not None:
+            UNITS.unobserve(self._follow, "system")
         super().close()
 
 
@@ -400,6 +407,8 @@ class Workpanel(w.VBox):
 
     def close(self):
         """Leave nothing behind: a panel built again must not answer twice."""
+        if self.comm is None:
+            return
         UNITS.unobserve(self._follow, "system")
         for child in _below(self):
             child.close()

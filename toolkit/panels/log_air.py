@@ -13,8 +13,8 @@ from toolkit.panels.base import UNITS, Choice, Quantity, Workpanel, group, parag
 from toolkit.physics.correction import STANDARDS
 
 _BAROMETERS = [
-    ("as read on the spot", "barometer"),
-    ("at sea level, as reported", "barometer_sea_level"),
+    ("on the spot", "barometer"),
+    ("at sea level", "barometer_sea_level"),
 ]
 _MOISTURES = [("humidity", "humidity"), ("dew point", "dew_point"), ("wet bulb", "wet_bulb")]
 _DECIMALS = {"barometer": 3, "barometer_sea_level": 3}
@@ -26,7 +26,7 @@ class AirPanel(Workpanel):
     def __init__(self, desk):
         super().__init__()
         self.desk, self._quiet = desk, False
-        self.barometer_is = Choice("Barometer is", _BAROMETERS)
+        self.barometer_is = Choice("Barometer read", _BAROMETERS)
         self.moisture_is = Choice("Moisture as", _MOISTURES)
         self.fields = {
             "barometer": Quantity("Barometer", "barometer", None, low=0, optional=True),
@@ -39,7 +39,7 @@ class AirPanel(Workpanel):
         self.where = w.Text(placeholder="where it was measured", continuous_update=False,
                             layout=w.Layout(width="284px"))  # fmt: skip
         self.reference = Choice("Power in the log", [OBSERVED, *STANDARDS])
-        self.diesel = Choice("Engine", [("spark ignition", False), ("compression ignition", True)])
+        self.diesel = Choice("Ignition by", [("spark", False), ("compression", True)])
         self.air, self.list, self.caveats = w.HTML(), w.HTML(), w.HTML()
         for field in (self.barometer_is, self.moisture_is, *self.fields.values()):
             field.observe(self.handler(lambda _: self._state_air()), "value")

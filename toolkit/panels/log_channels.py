@@ -4,16 +4,17 @@ import html
 
 import ipywidgets as w
 
+from toolkit.charts import style
 from toolkit.logs.channels import ASK, CHANNELS
 from toolkit.logs.settle import NONE
 from toolkit.logs.unit_inference import CANDIDATES
 from toolkit.panels.base import Choice, Workpanel, group, paragraph
 
-_WIDTHS = ("170px", "196px", "96px", "96px", "70px", "240px")
-_HEADS = ("in the file", "is", "unit", "zero at", "how sure", "because")
+_WIDTHS = ("150px", "208px", "84px", "92px", "66px", "252px")
+_HEADS = ("in the file", "is", "unit", "measured as", "how sure", "because")
 _CHANNELS = [("none of ours", NONE)] + [(c.words, name) for name, c in CHANNELS.items()]
 _OPEN = ("?", "")
-_ZEROS = [_OPEN, ("the air around", "gauge"), ("vacuum", "absolute")]
+_ZEROS = [_OPEN, ("gauge", "gauge"), ("absolute", "absolute")]
 
 
 class _Row:
@@ -35,7 +36,12 @@ class _Row:
         self.cells = [self.head, self.channel, self.unit, self.zero, self.sure, self.why]
         for cell, width in zip(self.cells, _WIDTHS, strict=True):
             cell.layout.width, cell.layout.margin = width, "0 4px 0 0"
-        self.box = w.HBox(self.cells, layout=w.Layout(align_items="center"))
+        self.box = w.HBox(
+            self.cells,
+            layout=w.Layout(
+                align_items="center", padding="3px 0", border_bottom=f"1px solid {style.GRID}"
+            ),
+        )
 
     def show(self, settled):
         """Put what is settled into the controls without deciding anything."""

@@ -18,7 +18,7 @@ from toolkit.panels.log_pulls import NO_MORE, Slot, offer
 from toolkit.physics.correction import STANDARDS
 
 _STEPS = [
-    ("what the rate supports", None),
+    ("automatic", None),
     ("50 rpm", 50.0),
     ("100 rpm", 100.0),
     ("250 rpm", 250.0),
@@ -32,7 +32,7 @@ class CurvesPanel(Workpanel):
     def __init__(self, desk):
         super().__init__()
         self.desk = desk
-        self.step = Choice("Bins of", _STEPS)
+        self.step = Choice("Bins of", _STEPS, hint="automatic: what the logging rate supports")
         self.smoothing = Choice("Smoothing", _SMOOTHING)
         self.beside = Choice(
             "Beside it, corrected", [("nothing", ""), *((n, n) for n in STANDARDS)]

@@ -85,8 +85,8 @@ def _summary(state):
     asked = len(run.questions)
     parts.append(f"{asked} left to you to say" if asked else "nothing left to ask")
     value, why = run.barometer
-    known = f"barometer: {why.evidence}" if value == value else "barometer not known"
-    return "; ".join(parts) + ".", f"measured · {known}"
+    known = f"barometer {why.evidence}" if value == value else "barometer not known"
+    return "; ".join(parts) + ".", known
 
 
 def _rate(frame):
