@@ -290,8 +290,8 @@ def test_names_never_collide():
     [
         (b"", "is empty"),
         (b" \n\n", "is empty"),
-        (b"time,rpm\n", "no table of numbers"),
-        (b"hello\nworld\n", "no table of numbers"),
+        (b"time,rpm\n", "no rows of numbers"),
+        (b"hello\nworld\n", "no rows of numbers"),
         (bytes(range(256)) * 20, "is not a text table: byte 1 is 0x00"),
         (b"\xd0\xcf\x11\xe0" + b"\0" * 600, "save it as .xlsx"),
         (b"PK\x03\x04 nonsense", "damaged zip archive"),

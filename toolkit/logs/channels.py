@@ -95,6 +95,7 @@ def match(header, unit_row=""):
     'unknown'
     """
     for name, written in _with_unit(header, unit_row):
+        name = header if header in CHANNELS else name
         unit, reference = unit_of_text(written) if written else ("", "")
         found = _by_words(name, unit)
         if found:

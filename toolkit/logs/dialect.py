@@ -92,7 +92,7 @@ def _separator(lines, name, answers):
             if layout:
                 readings[separator] = (layout, rows)
     if not readings:
-        raise LogError(f"{name} has no table of numbers: is it a log?")
+        raise LogError(f"{name} has no rows of numbers: is it a log, and was it saved to the end?")
     chosen, why = _best(readings, lines, name)
     return Decided(chosen, why), *readings[chosen]
 

@@ -46,6 +46,7 @@ def judge(pressure_pa, off, barometer_pa=None, stated="", word=""):
     stated: the header's "gauge" or "absolute". word: "boost" where only that word says gauge.
     "" where nothing is proven, or where header and numbers disagree.
     """
+    barometer_pa = barometer_pa if barometer_pa and np.isfinite(barometer_pa) else None
     proven, why = _from_rows(pressure_pa, off, barometer_pa)
     if not proven and np.nanmin(pressure_pa, initial=np.inf) < -ZERO_PA:
         proven, why = "gauge", "it goes below zero, which no absolute pressure does"
@@ -73,7 +74,11 @@ def _from_rows(pressure_pa, off, barometer_pa):
     if barometer_pa and abs(level - barometer_pa) < ZERO_PA:
         return "absolute", f"it reads {kpa}, the barometer {barometer_pa / 1000:.2f} kPa"
     if barometer_pa:
-        return "", f"it reads {kpa}: neither zero nor the barometer, {barometer_pa / 1000:.2f} kPa"
+        return "", (
+            f"it reads {kpa}: neither zero nor the barometer, {barometer_pa / 1000:.2f} kPa, so "
+            f"its zero is off by {level / 1000:.2f} (gauge) or {(level - barometer_pa) / 1000:.2f} "
+            "kPa (absolute)"
+        )
     if USUAL_PA <= level <= BAROMETERS_PA[1]:
         return "absolute", f"it reads {kpa}: a barometer's reading"
     if BAROMETERS_PA[0] <= level < USUAL_PA:

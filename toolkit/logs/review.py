@@ -62,13 +62,16 @@ class Review:
     def answered(self, key, answer):
         """A copy with the answer to a question (see Question.key) put in its place.
 
+        What was said about a column's reasons before no longer holds, and goes.
+
         >>> Review().answered(("columns", "Boost", "unit"), "psi").columns
         {'Boost': {'unit': 'psi'}}
         """
         part, *rest = key
         if part == "columns":
             name, item = rest
-            return self.with_column(name, **{item: answer})
+            old = {k: v for k, v in self.columns.get(name, {}).items() if k != "why"}
+            return replace(self, columns={**self.columns, name: {**old, item: answer}})
         if part in _TABLES:
             return replace(self, **{part: {**getattr(self, part), rest[0]: answer}})
         return replace(self, **{part: answer})

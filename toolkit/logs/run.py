@@ -7,15 +7,18 @@ import numpy as np
 import pandas as pd
 
 from toolkit import bench as benches
-from toolkit import units
-from toolkit.logs import pressure_reference
+from toolkit.logs import barometer as barometers
 from toolkit.logs.channels import CHANNELS
-from toolkit.logs.question import Decided, LogError, Question
+from toolkit.logs.column_values import quantity, without_sentinels
+from toolkit.logs.delays import delay_s, undelayed
+from toolkit.logs.question import LogError, Question
 from toolkit.logs.read import read
 from toolkit.logs.reading import Reading
+from toolkit.logs.remarks import Remark, remarks_on
 from toolkit.logs.review import Review
-from toolkit.logs.settle import Remark, Settled, settle, standing_rows
-from toolkit.logs.unit_names import inside
+from toolkit.logs.settle import Settled, settle, standing_rows
+
+_FROM_MIDNIGHT = 1e5  # s; a counter that is past a day is a calendar's
 
 
 @dataclass(frozen=True)
@@ -30,9 +33,9 @@ class Run:
     name: str
     reading: Reading
     review: Review
-    settled: tuple[Settled, ...]
-    questions: tuple[Question, ...]
-    remarks: tuple[Remark, ...]
+    settled: tuple[Settled, ...] = ()
+    questions: tuple[Question, ...] = ()
+    remarks: tuple[Remark, ...] = ()
 
     @classmethod
     def open(cls, bench, name, review=None):
@@ -49,8 +52,11 @@ class Run:
     @classmethod
     def of(cls, reading, review=None, name=""):
         """The run of a reading, without a file."""
-        review = review or Review(log=reading.source)
-        return cls(name or reading.source, reading, review, *settle(reading, review))
+        run = cls(name or reading.source, reading, review or Review(log=reading.source))
+        settled, questions, remarks = settle(run._cleaned[0], run.review)
+        run = replace(run, settled=settled)
+        remarks = (*run._absent(), *remarks, *remarks_on(run.frame))
+        return replace(run, questions=(*questions, *run._barometer_question()), remarks=remarks)
 
     def answer(self, key, answer):
         """The run with one question (or any decision of the review) answered.
@@ -70,11 +76,9 @@ class Run:
         """Write the review, with everything that was settled, beside the log; returns the run."""
         review = self.review
         for s in self.settled:
-            known = {"channel": s.channel, "unit": s.unit, "reference": s.reference}
+            known = {"channel": s.channel, "unit": s.unit, "reference": s.reference, "why": s.why}
             if s.channel and s.unit:
-                review = review.with_column(
-                    s.column, **{k: v for k, v in known.items() if v}, why=s.why
-                )
+                review = review.with_column(s.column, **{k: v for k, v in known.items() if v})
         digest = benches.digest(bench.file(self.name))
         saved = self.reviewed(replace(review, sha256=digest))
         saved.review.save(bench, self.name)
@@ -84,25 +88,34 @@ class Run:
     def barometer(self):
         """The barometer [Pa] and where it comes from, as (value, Decided); (NaN, ...) if unknown.
 
-        Where the log has a barometer column, its mean.
+        The review counts before the log's own column (its mean), the preamble, and what an
+        absolute sensor reads with the engine off.
         """
-        return _barometer(self)
+        reading = self._cleaned[0]
+        found = barometers.stated(self.settled, reading, self.review)
+        if np.isfinite(found[0]):
+            return found
+        off = standing_rows({s.column: s for s in self.settled}, reading)
+        return barometers.at_rest(self.settled, reading, self.review, off)
 
     @cached_property
     def frame(self):
         """The channels in SI, absolute pressures, then columns without a channel as they are.
 
         Indexed by line of the file. A gauge pressure without a known barometer stands there as
-        `..._gauge_pa`.
+        `..._gauge_pa`. A sensor with a delay in the review is put back to when things happened.
         """
         known = [s for s in self.settled if s.channel and s.unit]
         data = {}
         for s in sorted(known, key=lambda s: list(CHANNELS).index(s.channel)):
-            data.update(self._channel(s))
+            name, values = self._channel(s)
+            if name:
+                data[name] = self._on_time(s, values, data)
+        reading = self._cleaned[0]
         for s in self.settled:
             if not s.channel and s.column not in data:
-                data[s.column] = self.reading.values(s.column)
-        return pd.DataFrame(data, index=self.reading.frame.index)
+                data[s.column] = reading.values(s.column)
+        return pd.DataFrame(data, index=reading.frame.index)
 
     @property
     def missing(self):
@@ -118,24 +131,62 @@ class Run:
             f"{self.name} has no {CHANNELS[channel].words}: log {channel}, or name its column"
         )
 
-    def _channel(self, settled):
-        values = inside(self.reading.values(settled.column), settled.unit, settled.kind)
-        if settled.channel == "time_s":
-            return {"time_s": _from_start(values)}
-        if settled.kind == "pressure":
-            return self._pressure(settled, values)
-        if settled.kind == "boost" and settled.reference == "absolute":
-            values = values - self.barometer[0]
-        return {settled.channel: values}
+    @cached_property
+    def _cleaned(self):
+        return without_sentinels(self.reading, self.review)
 
-    def _pressure(self, settled, values):
+    def _absent(self):
+        for column, count in self._cleaned[1].items():
+            sentinel = self.review.of_column(column, "sentinel")
+            yield Remark(f"'{column}': {count} cells hold {sentinel}, which means no value here.")
+
+    def _quantity(self, settled):
+        return quantity(settled, self._cleaned[0], self.review)
+
+    def _channel(self, settled):
+        """The name in the frame and the values; "" for a pressure without a reference."""
+        values = self._quantity(settled)
+        if settled.channel == "time_s":
+            return "time_s", _from_start(values, self.reading.column(settled.column).clock)
+        if settled.kind == "boost" and settled.reference == "absolute":
+            return settled.channel, values - self.barometer[0]
+        if settled.kind != "pressure" or settled.reference == "absolute":
+            return settled.channel, values
         if not settled.reference:
-            return {}
-        if settled.reference == "absolute":
-            return {settled.channel: values}
-        if not np.isfinite(self.barometer[0]):
-            return {settled.channel.replace("_pa", "_gauge_pa"): values}
-        return {settled.channel: values + self.barometer[0]}
+            return "", values
+        if np.isfinite(self.barometer[0]):
+            return settled.channel, values + self.barometer[0]
+        return settled.channel.replace("_pa", "_gauge_pa"), values
+
+    def _on_time(self, settled, values, data):
+        delay = self.review.of_column(settled.column, "delay")
+        if not delay or settled.channel in ("time_s", "speed_rpm"):
+            return values
+        if "time_s" not in data:
+            raise LogError(
+                f"column '{settled.column}' has a delay of {delay}, but the log has no time"
+            )
+        late = delay_s(delay, data.get("speed_rpm"), len(values))
+        return undelayed(data["time_s"], values, late)
+
+    def _barometer_question(self):
+        """Asked only where a gauge pressure has to become an absolute one."""
+        waiting = [
+            s.column
+            for s in self.settled
+            if (s.kind == "pressure" and s.reference == "gauge")
+            or (s.kind == "boost" and s.reference == "absolute")
+        ]
+        if not waiting or np.isfinite(self.barometer[0]):
+            return ()
+        return (
+            Question(
+                ("weather", "barometer"),
+                "What did the barometer in the cell read?",
+                evidence=f"'{waiting[0]}' cannot be turned from gauge to absolute without it.",
+                example="29.23 inHg",
+            ),
+        )
 
     def _changed_outside(self, path):
         if not self.review.sha256 or self.review.sha256 == benches.digest(path):
@@ -146,33 +197,9 @@ class Run:
         return replace(self, remarks=(remark, *self.remarks))
 
 
-def _from_start(seconds):
+def _from_start(seconds, clock):
     """A clock of the day or of the calendar starts at 0; a counter is left as written."""
     first = seconds[np.isfinite(seconds)][:1]
-    return seconds - first[0] if first.size and first[0] > 1e5 else seconds
-
-
-def _barometer(run):
-    review = run.review.weather.get("barometer")
-    if review:
-        return units.parse(review, "barometer"), Decided(review, "decided in the review")
-    for s in run.settled:
-        if s.channel == "p_cell_pa" and s.unit:
-            mean = float(np.nanmean(inside(run.reading.values(s.column), s.unit, s.kind)))
-            return mean, Decided(s.column, f"the mean of column '{s.column}'")
-    stated = pressure_reference.stated_barometer(run.reading.notes)
-    if stated:
-        return stated[0], Decided(stated[1], "stated in the file")
-    return _standing_barometer(run)
-
-
-def _standing_barometer(run):
-    """What an absolute sensor reads with the engine off."""
-    off = standing_rows({s.column: s for s in run.settled}, run.reading)
-    for s in run.settled:
-        if s.kind == "pressure" and s.reference == "absolute" and s.unit and off.any():
-            values = inside(run.reading.values(s.column), s.unit, s.kind)[off]
-            if np.isfinite(values).any():
-                level = float(np.nanmedian(values))
-                return level, Decided(s.column, f"'{s.column}' in rows with the engine off")
-    return np.nan, Decided("", "neither the file nor the review states it")
+    if first.size and (first[0] > _FROM_MIDNIGHT or clock not in ("", "minutes:seconds")):
+        return seconds - first[0]
+    return seconds

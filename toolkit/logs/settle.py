@@ -7,16 +7,21 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from toolkit.logs import barometer
 from toolkit.logs import channels as names
 from toolkit.logs import pressure_reference as reference
 from toolkit.logs.channels import CHANNELS
+from toolkit.logs.column_values import quantity
 from toolkit.logs.question import LogError, Question
+from toolkit.logs.remarks import Remark
 from toolkit.logs.unit_inference import (
+    CANDIDATES,
     MIXTURE_SCALES,
     possible_units,
     power_identity,
 )
-from toolkit.logs.unit_names import inside, kind_fits, unit_of_text
+from toolkit.logs.unit_names import by_volume, inside, kind_fits, unit_of_text
+from toolkit.physics.fuel import FUELS
 
 NONE = "none"
 ANSWERED = "answered"
@@ -43,17 +48,10 @@ class Settled:
         return CHANNELS[self.channel].kind if self.channel else ""
 
     def because(self, why, **changes):
-        """A copy with a further reason and other changes."""
+        """A copy with a further reason, if it is new, and other changes."""
+        if why in self.why:
+            return replace(self, **changes)
         return replace(self, why=f"{self.why}; {why}" if self.why else why, **changes)
-
-
-@dataclass(frozen=True)
-class Remark:
-    """Something worth knowing about the log; rows are lines of the file."""
-
-    sentence: str
-    rows: tuple[int, ...] = ()
-    channels: tuple[str, ...] = ()
 
 
 def settle(reading, review):
@@ -78,21 +76,20 @@ def _named(column, review):
     """The channel of a column, from the review or from its header."""
     decided = review.of_column(column.name, "channel")
     match = names.match(column.header, column.unit)
+    stated = {"unit": match.unit, "reference": match.reference}
     if not decided:
-        return Settled(
-            column.name, match.channel, match.confidence, match.unit, match.reference, match.why
-        )
-    if decided == NONE:
-        return Settled(
-            column.name, "", ANSWERED, match.unit, match.reference, "decided in the review"
-        )
-    if decided not in CHANNELS:
+        return Settled(column.name, match.channel, match.confidence, why=match.why, **stated)
+    if decided not in (*CHANNELS, NONE):
         raise LogError(
             f"the review gives column '{column.name}' the channel '{decided}', which is not known: "
             f"choose one of {', '.join(CHANNELS)} or {NONE}"
         )
-    unit = match.unit if match.unit and kind_fits(match.unit, CHANNELS[decided].kind) else ""
-    return Settled(column.name, decided, ANSWERED, unit, match.reference, "decided in the review")
+    why = review.of_column(column.name, "why") or "decided in the review"
+    channel = "" if decided == NONE else decided
+    if channel and match.unit and not kind_fits(match.unit, CHANNELS[channel].kind):
+        stated["unit"] = ""
+    sure = match.confidence if match.channel == decided else ANSWERED
+    return Settled(column.name, channel, sure, why=why, **stated)
 
 
 def _unique(columns, reading, questions, remarks):
@@ -179,6 +176,8 @@ def _with_unit(settled, reading, review):
         return settled.because(f"written as {column.clock}", unit="s")
     if settled.unit == "AFR":
         return settled.because("an air-fuel ratio, on a scale not stated", unit="")
+    if by_volume(settled.unit) and settled.kind == "fuel_flow":
+        return settled.because(f"the file states {settled.unit}, by volume", unit="")
     if settled.unit:
         return settled.because(f"the file states {settled.unit}")
     fits = possible_units(reading.values(settled.column), settled.channel)
@@ -243,13 +242,14 @@ def _off_rows(found, reading, sentence):
 
 
 def _disagreement(found, torque, power):
-    low, high = np.nanmin(found.share), np.nanmax(found.share)
-    return Remark(
-        f"'{torque.column}' x speed is {100 * low:.0f} to {100 * high:.0f} % of '{power.column}': "
-        "they are not the torque and power of one shaft, so "
-        f"'{power.column}' is not used as power.",
-        channels=("torque_nm", "power_w"),
-    )
+    low, high = 100 * np.nanmin(found.share), 100 * np.nanmax(found.share)
+    sentence = f"'{torque.column}' x speed is {low:.0f} to {high:.0f} % of '{power.column}': they"
+    sentence += " are not the torque and power of one shaft"
+    if high - low < 1:
+        sentence = f"'{torque.column}' x speed is {(low + high) / 2:.1f} % of '{power.column}'"
+        sentence += " throughout: a unit or a scale of the two is wrong"
+    sentence += f", so '{power.column}' is not used as power."
+    return Remark(sentence, channels=("torque_nm", "power_w"))
 
 
 def _unit_question(settled, reading, columns):
@@ -257,14 +257,21 @@ def _unit_question(settled, reading, columns):
     if not settled.channel or settled.unit:
         return []
     values = reading.values(settled.column)
-    fits = possible_units(values, settled.channel)
-    if settled.kind == "lambda":
-        fits = tuple(u for u in MIXTURE_SCALES if u in fits or not fits)
-    choices = tuple((u, _meaning(values, u, settled)) for u in fits)
-    sentence = f"What is the unit of '{settled.column}' ({CHANNELS[settled.channel].words})?"
+    choices = tuple(
+        (u, _meaning(values, u, settled)) for u in possible_units(values, settled.channel)
+    )
     evidence = f"The file does not say; its largest value is {_peak(values):.6g}."
+    header = names.match(reading.column(settled.column).header, reading.column(settled.column).unit)
+    if header.unit and by_volume(header.unit):
+        evidence = f"The file says {header.unit}, a volume: its mass depends on the fuel."
+        choices = tuple(
+            (f"{header.unit} of {fuel.density_kg_m3:.0f} kg/m3", fuel.name)
+            for fuel in FUELS.values()
+        )
+    sentence = f"What is the unit of '{settled.column}' ({CHANNELS[settled.channel].words})?"
+    example = CANDIDATES[settled.kind][0]
     return [
-        Question(("columns", settled.column, "unit"), sentence, choices, evidence, example="psi")
+        Question(("columns", settled.column, "unit"), sentence, choices, evidence, example=example)
     ]
 
 
@@ -291,12 +298,11 @@ def _with_reference(settled, columns, reading, review):
                 f"the review calls '{settled.column}' '{decided}': write gauge or absolute"
             )
         return settled.because(f"{decided}: decided in the review", reference=decided)
-    pascal = inside(reading.values(settled.column), settled.unit, "pressure")
-    barometer = reference.stated_barometer(reading.notes)
+    pascal = quantity(settled, reading, review)
+    pressure = barometer.stated(columns.values(), reading, review)[0]
     word = "boost" if "boost" in reading.column(settled.column).header.lower() else ""
-    proven, why = reference.judge(
-        pascal, standing_rows(columns, reading), barometer and barometer[0], settled.reference, word
-    )
+    off = standing_rows(columns, reading)
+    proven, why = reference.judge(pascal, off, pressure, settled.reference, word)
     return settled.because(f"{proven}: {why}" if proven else why, reference=proven)
 
 

@@ -159,7 +159,7 @@ SPELLINGS = {
     "mdot fuel; kraftstoffverbrauch; kraftstoffmassenstrom; kraftstoffdurchsatz; verbrauch;"
     "debit carburant; consommation; consommation carburant; caudal combustible; consumo;"
     "consumo combustible; portata carburante; consumo carburante; vazao combustivel;"
-    "consumo combustivel; bransleflode; bransleforbrukning; fuel flow direct di",
+    "consumo combustivel; bransleflode; bransleforbrukning",
     "gate_duty": "wastegate duty; wg duty; wgdc; wastegate duty cycle; boost duty;"
     "boost control duty; boost solenoid duty; gate duty; boost duty cycle; boost solenoid;"
     "ladedruckregelung tastverhaltnis; ladedruck tastverhaltnis",
@@ -211,7 +211,7 @@ ABBREVIATIONS = {
 HARMLESS = _words(
     "engine motor motore moteur sensor signal actual measured meas value ist istwert wert messwert"
     " mesure mesuree medido medida misurato misurata valor valore varde matvarde dyno ecu can"
-    " reading channel gauge gage absolute abs absolut relative brake"
+    " reading channel direct gauge gage absolute abs absolut relative brake"
     " p1 p2 p3 p4 t1 t2 t3 t4"
 )
 

@@ -87,7 +87,6 @@ _SUFFIXED = {
     "mbara": "absolute",
     "mbarg": "gauge",
 }
-# Kinds of pressure differ in their reference, not in their unit.
 _AFR_SCALES = re.compile(r"^AFR (\d+(?:\.\d+)?)$")
 
 
@@ -123,6 +122,12 @@ def kind_fits(unit, kind):
 
 
 @cache
+def by_volume(unit):
+    """Whether the unit measures a flow by its volume."""
+    return kind_fits(unit, "injector_flow")
+
+
+@cache
 def _line(unit, kind):
     """Inside value = written * factor + offset."""
     scale = _AFR_SCALES.match(unit)
@@ -134,6 +139,11 @@ def _line(unit, kind):
         if unit == "AFR":  # fits, but cannot be converted before its scale is known
             return np.nan, np.nan
         raise units.UnitError(f"'{unit}' is no unit of lambda: write lambda or 'AFR 14.7'")
+    if kind == "fuel_flow" and " of " in unit:
+        volume, density = unit.split(" of ", 1)
+        return _line(volume, "injector_flow")[0] * units.parse(density.replace("m3", "m³"), "density"), 0.0
+    if kind == "fuel_flow" and by_volume(unit):  # likewise, before the fuel is known
+        return np.nan, np.nan
     if kind == "fraction" and unit == "fraction":
         return 1.0, 0.0
     zero, one = (units.parse(f"{n} {unit}", kind) for n in (0, 1))
@@ -143,7 +153,8 @@ def _line(unit, kind):
 def inside(values, unit, kind):
     """Values in a file's unit as numbers in the inside unit of their kind.
 
-    A mixture is either lambda or an air-fuel ratio on a named scale, "AFR 14.7".
+    A mixture is either lambda or an air-fuel ratio on a named scale, "AFR 14.7"; a fuel flow
+    by volume names the fuel's density, "cm**3/s of 745 kg/m3".
     Raises toolkit.units.UnitError where the unit does not fit.
 
     >>> float(inside(11.8, "AFR 14.7", "lambda").round(3))
