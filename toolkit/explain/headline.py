@@ -6,6 +6,8 @@ A person may write what they like; what contradicts the finding is said, with th
 import re
 from dataclasses import dataclass
 
+import numpy as np
+
 from toolkit import units
 
 # What a reader would take for a unit; longer spellings first.
@@ -69,57 +71,120 @@ def contradictions(text, cited, system="US"):
     >>> contradictions("Large makes 46 lb-ft less at 6000 rpm", [gain])
     ['46 lb-ft less: Large has more than Small there, not less']
     """
-    found = []
-    for match in _CITED.finditer(text):
-        for number in filter(None, (match["number"], match["second"])):
-            found += _wrong_quantity(text, match, number, cited, system)
-    found += _wrong_counts(text, cited, system)
-    return list(dict.fromkeys(found))
-
-
-def _wrong_quantity(text, match, number, cited, system):
-    written = f"{number} {match['unit']}"
-    loose = bool(_LOOSE.search(text[: match.start()]))
-    known = [
-        (c, span) for c in (*cited, *_speeds(cited)) for span in _spans(number, match, c, loose)
+    every = [*cited, *_speeds(cited)]
+    found = [
+        sentence
+        for number in _numbers(text)
+        for sentence in _wrong_quantity(text, number, _of_its_kind(number, every), system)
     ]
+    return list(dict.fromkeys([*found, *_wrong_counts(text, cited, system)]))
+
+
+def cited_in(text, cited):
+    """The cited values that the text speaks of and that belong to an engine speed, in its order.
+
+    >>> gain = Cited("torque difference", 62.4, "torque", 6000.0, "Large", "Small")
+    >>> [c.at_rpm for c in cited_in("Large makes 46 lb-ft more at 6000 rpm", [gain])]
+    [6000.0]
+    """
+    placed = [c for c in cited if c.at_rpm is not None]
+    spoken = []
+    for number in _numbers(text):
+        speed = number.speed if number.speed is not None else np.nan
+        known = [k for k in _of_its_kind(number, placed) if k.agrees]
+        spoken += [k.cited for k in known if abs(k.cited.at_rpm - speed) <= 0.5][:1]
+    return list(dict.fromkeys(spoken))
+
+
+@dataclass(frozen=True)
+class _Number:
+    """A number with its unit as written; speed: the "at 6000 rpm" of the same clause, or None."""
+
+    digits: str
+    unit: str
+    loose: bool
+    start: int
+    stop: int
+    speed: float | None
+
+    @property
+    def written(self):
+        return f"{self.digits} {self.unit}"
+
+
+@dataclass(frozen=True)
+class _Known:
+    """A cited value of the number's kind; off: how far from what was written, 0 if it agrees."""
+
+    cited: Cited
+    off: float
+
+    @property
+    def agrees(self):
+        return self.off == 0
+
+
+def _numbers(text):
+    for match in _CITED.finditer(text):
+        loose = bool(_LOOSE.search(text[: match.start()]))
+        clause = re.split(r"[,;:.]\s", text[match.end() :])[0]
+        at = _AT_SPEED.search(clause)
+        beside = at and not _CITED.search(clause[: at.start()])
+        speed = float(_readings(at["number"])[-1]) if beside else None
+        for digits in filter(None, (match["number"], match["second"])):
+            yield _Number(digits, match["unit"], loose, match.start(), match.end(), speed)
+
+
+def _of_its_kind(number, cited):
+    """Each cited value that the number's unit fits, with how far off it is."""
+    spans = {kind: _spans(number, kind) for kind in {c.kind for c in cited}}
+    return [
+        _Known(c, min(max(low - abs(c.value), abs(c.value) - high, 0) for low, high in span))
+        for c in cited
+        if (span := spans[c.kind])
+    ]
+
+
+def _wrong_quantity(text, number, known, system):
     if not known:
-        return [
-            f"{written}: this finding has no such number; take it out or choose another finding"
-        ]
-    agreeing = [c for c, (low, high) in known if low <= abs(c.value) <= high]
-    if not agreeing:
-        nearest, _ = min(known, key=lambda k: abs(abs(k[0].value) - sum(k[1]) / 2))
-        return [f"{written}: the {nearest.words} is {nearest.shown(system)}"]
-    return _wrong_speed(text, match, written, agreeing) or _wrong_way(
-        text, match, written, agreeing
-    )
+        return [f"{number.written}: this finding has no such number; take it out"]
+    there = [k for k in known if _at(k.cited, number.speed)]
+    nearest = min(there or known, key=lambda k: k.off)
+    if not nearest.agrees:
+        return [f"{number.written}: the {nearest.cited.words} is {nearest.cited.shown(system)}"]
+    agreeing = [k.cited for k in (there or known) if k.agrees]
+    if number.speed is not None and all(c.at_rpm is not None for c in agreeing) and not there:
+        right = f"it is so at {agreeing[0].at_rpm:.0f} rpm"
+        return [f"{number.written} at {number.speed:.0f} rpm: {right}"]
+    return _wrong_way(text, number, agreeing)
+
+
+def _at(cited, speed):
+    """Whether the value belongs to this engine speed."""
+    return speed is not None and cited.at_rpm is not None and abs(cited.at_rpm - speed) <= 0.5
 
 
 def _speeds(cited):
     """The engine speeds that cited values belong to may be cited themselves."""
-    return [Cited("engine speed", c.at_rpm, "engine_speed") for c in cited if c.at_rpm is not None]
+    known = dict.fromkeys(c.at_rpm for c in cited if c.at_rpm is not None)
+    return [Cited("engine speed", speed, "engine_speed") for speed in known]
 
 
-def _spans(number, match, cited, loose):
-    """The inside values that the written number may stand for: [(low, high)], [] if another kind.
+def _spans(number, kind):
+    """The inside values that the number may stand for: [(low, high)], [] if of another kind.
 
     A comma before three digits is read both ways.
     """
-    unit = {"percent": "%", "per cent": "%", "degrees": "°"}.get(
-        match["unit"].lower(), match["unit"]
-    )
+    plain = {"percent": "%", "per cent": "%", "degrees": "°"}
+    unit = plain.get(number.unit.lower(), number.unit)
     out = []
-    for digits in _readings(number):
-        half = _last_digit(digits, loose) / 2 * (1 + 1e-9)
+    for digits in _readings(number.digits):
+        half = _last_digit(digits, number.loose) / 2 * (1 + 1e-9)
+        ends = [f"{abs(float(digits)) + d:.12g} {unit}" for d in (-half, half)]
         try:
-            ends = [
-                units.parse(f"{abs(float(digits)) + d:.12g} {unit}", cited.kind)
-                for d in (-half, half)
-            ]
+            out.append(tuple(units.parse(end, kind) for end in ends))
         except units.UnitError:
             continue
-        out.append((min(ends), max(ends)))
     return out
 
 
@@ -139,41 +204,34 @@ def _last_digit(digits, loose):
     return 10.0 ** min(zeros, len(digits.lstrip("-")) - 1)
 
 
-def _wrong_speed(text, match, written, agreeing):
-    """The number is right, but at another engine speed than the text says."""
-    if any(c.at_rpm is None for c in agreeing):
-        return []
-    clause = re.split(r"[,;:.]\s", text[match.end() :])[0]
-    speed = _AT_SPEED.search(clause)
-    if not speed or _CITED.search(clause[: speed.start()]):
-        return []
-    said = float(_readings(speed["number"])[-1])
-    if any(abs(c.at_rpm - said) <= 0.5 for c in agreeing):
-        return []
-    return [f"{written} at {speed['number']} rpm: it is so at {agreeing[0].at_rpm:.0f} rpm"]
-
-
-def _wrong_way(text, match, written, agreeing):
+def _wrong_way(text, number, agreeing):
     """The number is right, but the text gives it to the wrong side."""
     differences = [c for c in agreeing if c.of and c.than]
     if len(differences) != len(agreeing):
         return []
-    around = text[match.end() : match.end() + 24]
-    before = text[: match.start()]
-    verb = _MORE.search(around) or _LESS.search(around)
-    verb = verb or next(iter([*_MORE.finditer(before), *_LESS.finditer(before)][-1:]), None)
-    places = {n: text.lower().find(n.lower()) for c in differences for n in (c.of, c.than) if n}
+    verb = _verb(text, number)
+    places = {n: text.lower().find(n.lower()) for c in differences for n in (c.of, c.than)}
     named = [n for n in sorted(places, key=places.get) if places[n] >= 0]
     if verb is None or not named:
         return []
-    more = bool(_MORE.fullmatch(verb.group()))
-    for c in differences:
-        if (c.value > 0) == (more == (named[0] == c.of)):
-            return []
-    c, subject = differences[0], named[0]
+    more, subject = bool(_MORE.fullmatch(verb)), named[0]
+    if any((c.value > 0) == (more == (subject == c.of)) for c in differences):
+        return []
+    c = differences[0]
     other = c.than if subject == c.of else c.of
     right, wrong = ("less", "more") if more else ("more", "less")
-    return [f"{written} {wrong}: {subject} has {right} than {other} there, not {wrong}"]
+    return [f"{number.written} {wrong}: {subject} has {right} than {other} there, not {wrong}"]
+
+
+def _verb(text, number):
+    """The word that says which way: just after the number, else the last one before it."""
+    after = text[number.stop : number.stop + 24]
+    found = _MORE.search(after) or _LESS.search(after)
+    if found:
+        return found.group()
+    before = text[: number.start]
+    found = [*_MORE.finditer(before), *_LESS.finditer(before)]
+    return max(found, key=lambda m: m.start()).group() if found else None
 
 
 def _wrong_counts(text, cited, system):

@@ -8,6 +8,7 @@
   const model = (id) => charts.get_model_by_id(id);
 
   // Everything drawn in a run's colour belongs to it and comes and goes with it.
+  const nothing = (v, name) => (typeof v === "number" ? NaN : Array.isArray(v) || ArrayBuffer.isView(v) ? [] : name === "text" ? "" : v);
   const whole = story.sources.map((id) => ({ ...model(id).data }));
   function show() {
     const hidden = new Set();
@@ -17,11 +18,13 @@
       const all = whole[place];
       const kept = Array.from(all.colour).map(
         (colour, row) =>
-          !hidden.has(colour) && !(small && all.text && !story.names.includes(all.text[row])),
+          !hidden.has(colour) &&
+          !(small && story.words.includes(id) && !story.names.includes(all.text?.[row])),
       );
+      // A row that is hidden stays, without a place: a text that loses rows fails to draw.
       const data = {};
       for (const name of Object.keys(all))
-        data[name] = Array.from(all[name]).filter((_, row) => kept[row]);
+        data[name] = Array.from(all[name], (v, row) => (kept[row] ? v : nothing(v, name)));
       model(id).data = data;
     });
     read();
@@ -89,13 +92,30 @@
   // The curves' names need room right of the axis, whatever the width of the screen is.
   const pen = document.createElement("canvas").getContext("2d");
   pen.font = story.font;
+  const wrapped = (text, width) => {
+    const lines = [""];
+    for (const word of text.split(" ")) {
+      const longer = lines.at(-1) ? `${lines.at(-1)} ${word}` : word;
+      if (lines.at(-1) && pen.measureText(longer).width > width) lines.push(word);
+      else lines[lines.length - 1] = longer;
+    }
+    return lines.join("\n");
+  };
   const widest = Math.max(0, ...story.names.map((name) => pen.measureText(name).width));
   const [left, right] = story.limits;
-  for (const id of story.shared) {
+  for (const { id, title } of story.shared) {
     const figure = model(id);
     const fit = () => {
       const width = figure.inner_width;
       if (!(width > 50)) return;
+      const lines = wrapped(title, width / 1.15); // the title is a little larger, and bold
+      const { text } = figure.title; // plain text, never set as mathematics
+      if (text.text !== lines) {
+        const more = lines.split("\n").length - text.text.split("\n").length;
+        figure.title.text = new text.constructor({ text: lines });
+        figure.height += 17 * more;
+        figure.min_border_top = 24 + 17 * (lines.split("\n").length - 1);
+      }
       const room = story.names.length ? Math.min(widest + 16, 0.5 * width) : 8;
       figure.x_range.end = right + ((right - left) * room) / (width - room);
       for (const axis of figure.below)

@@ -76,10 +76,11 @@ def readout_rows(story):
     for panel in story.picture.panels:
         if panel.x_label or panel.bare:
             continue
+        stacked = sum(curve[1] not in colours for curve in _curves(panel)) > 1
         for label, colour, x, y, decimals in _curves(panel):
             run = colours.index(colour) if colour in colours else None
-            quantity = label if run is None else _without(label, story.runs[run][0])
-            name = " · ".join(filter(None, (panel.title, quantity)))
+            quantity = "" if run is None else _without(label, story.runs[run][0])
+            name = _row_name(panel, quantity or (label if run is None and stacked else ""))
             row = rows.setdefault(
                 name, {"name": name, "decimals": decimals, "runs": [None] * len(colours)}
             )
@@ -97,11 +98,19 @@ def marked(picture):
     for panel in picture.panels:
         if panel.bare:
             continue
-        axis = panel.x_label or picture.x_label
+        unit = _unit(panel.x_label or picture.x_label)
         named = [(m.x, m.text) for m in (*panel.marks, *panel.uprights)]
         named += [(z.start, z.text) for z in panel.zones]
-        out += [f"{panel.title}: {text} ({axis}: {x:.6g})" for x, text in named if text]
+        for x, text in named:
+            place = f"{x:.0f}" if abs(x) >= 100 else f"{x:.3g}"
+            out += [text if place in text else f"{text}, at {place}{unit}"] if text else []
     return out
+
+
+def _unit(title):
+    """The unit that a title names in brackets, after a blank; "" if none."""
+    found = re.search(r"\[(.+?)\]", title)
+    return f" {found.group(1)}" if found else ""
 
 
 def _curves(panel):
@@ -113,6 +122,14 @@ def _curves(panel):
     for band in panel.bands:
         if band.label:
             yield band.label, band.colour, band.x, band.high - band.low, panel.decimals
+
+
+def _row_name(panel, quantity):
+    """The quantity with its unit: the curve's own, else the panel's title up to its unit."""
+    if quantity:
+        unit = _unit(panel.title)
+        return f"{quantity[0].upper()}{quantity[1:]}" + (f" [{unit[1:]}]" if unit else "")
+    return panel.title[: panel.title.index("]") + 1] if "]" in panel.title else panel.title
 
 
 def _without(label, run):
@@ -147,16 +164,16 @@ def _embedded(story):
     item, new = _same_ids(json_item(chart.root, "chart"))
     names = [w for p in panels for *_, w, _ in p.end_labels(1) if not p.bare]
     shared = [f for f, p in zip(chart.figures, panels, strict=True) if not (p.x_label or p.bare)]
-    unit = re.search(r"\[(.+)\]", story.picture.x_label)
     return item, {
         "font": _FONT,
         "limits": list(story.picture.x_limits),
         "names": names,
-        "unit": f" {unit.group(1)}" if unit else "",
+        "unit": _unit(story.picture.x_label),
         "runs": [{"colours": [c, style.readable(c)]} for _, c in story.runs],
-        "shared": [new[f.id] for f in shared],
+        "shared": [{"id": new[f.id], "title": f.title.text.text} for f in shared],
         "cursors": [new[s.id] for s in cursors],
         "sources": [new[s.id] for s in sources],
+        "words": [new[p.sources[k].id] for p in chart._panels for k in ("words", "leaders")],
     }
 
 
@@ -211,8 +228,10 @@ def _table(frame):
 def _poster(story):
     if story.poster is None:
         return None
-    sizes = {"wide": (1600, 900), "upright": (720, 1280)}
-    return {n: _data_url("image/svg+xml", svg(story.poster, s)) for n, s in sizes.items()}
+    return {
+        "wide": _data_url("image/svg+xml", svg(story.poster, (1600, 900))),
+        "upright": _data_url("image/svg+xml", svg(story.poster_upright, (720, 1280))),
+    }
 
 
 def _data_url(kind, data):

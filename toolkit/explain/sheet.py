@@ -25,7 +25,7 @@ from toolkit.explain.looks import PublishError, checked_size, look_named
 
 # Heights of letters in hundredths of the short side. The smallest may not go below 2.2.
 SMALL, PANEL, FINDING = 2.4, 2.8, 4.8
-_MARGIN, _GAP, _LINE, _LEAST_PLOT = 4.0, 2.0, 1.3, 9.0
+_MARGIN, _GAP, _LINE, _LEAST_PLOT = 3.6, 1.0, 1.3, 8.0
 _DPI = 128  # a power of two: px / dpi * dpi gives the px back exactly
 # Nothing of the person's own matplotlib settings may change what is published.
 STYLE = ["default", {"svg.fonttype": "path", "svg.hashsalt": "toolkit"}]
@@ -50,7 +50,7 @@ class Sheet:
             self.fig = Figure(figsize=(width / _DPI, height / _DPI), dpi=_DPI)
             self.canvas = FigureCanvasAgg(self.fig)
             self.fig.patch.set_facecolor(self.look.ground or "none")
-            top = self._head()
+            top = self._head("" if card else picture.method)  # the card says the method too
             bottom = self._card(card)
             self._panels(top, bottom)
 
@@ -94,16 +94,21 @@ class Sheet:
             y += _LINE * height * self.unit
         return y
 
-    def _head(self):
+    def _head(self, method):
         y = _MARGIN * self.unit
         room = self.size[0] - 2 * y
-        for height in (FINDING, 0.85 * FINDING, 0.7 * FINDING):
-            if len(wrapped(self.picture.finding, room, height * self.unit, "bold")) <= 3:
-                break
+        height = self._finding_height(room)
         y = self._lines(y, self.picture.finding, height, style.INK, "bold")
-        if self.picture.method:
-            y = self._lines(y + 0.4 * self.unit, self.picture.method, SMALL, style.QUIET)
+        if method:
+            y = self._lines(y + 0.4 * self.unit, method, SMALL, style.QUIET)
         return y + self.unit
+
+    def _finding_height(self, room):
+        """The largest letters that need no more lines than somewhat smaller ones, three at most."""
+        sizes = [share * FINDING for share in (1, 0.92, 0.85, 0.7, 0.6)]
+        lines = [len(wrapped(self.picture.finding, room, s * self.unit, "bold")) for s in sizes]
+        most = min(3, lines[2]) if lines[-1] <= 3 else lines[-1]
+        return next(s for s, n in zip(sizes, lines, strict=True) if n <= most)
 
     def _card(self, card):
         """The method card in columns at the bottom; returns the y above it."""
@@ -113,7 +118,7 @@ class Sheet:
         if not rows:
             return bottom
         px, gap = SMALL * self.unit, 4 * self.unit
-        count = max(1, int(width / (55 * self.unit)))
+        count = max(1, int(width / (50 * self.unit)))
         column = (width - 2 * margin - (count - 1) * gap) / count
         entries = [self._entry(word, text, column, px) for word, text in rows]
         stacks = _columns(entries, count)
@@ -190,8 +195,9 @@ class _DrawnPanel:
 
     def __init__(self, sheet, panel, height, axis):
         self.sheet, self.panel, self.height, self.axis = sheet, panel, height, axis
-        step = height / sheet.unit / 5
-        self.y_ticks = [] if panel.bare else _ticks(*panel.y_limits, max(2, int(step)))
+        self._rows = []
+        count = max(2, round(height / sheet.unit / 3.8))
+        self.y_ticks = [] if panel.bare else _ticks(*panel.y_limits, count)
         px = SMALL * sheet.unit
         names = [_number(v) for v in self.y_ticks]
         self.gutter = max((width_em(n) * px for n in names), default=0) + sheet.unit
@@ -205,9 +211,10 @@ class _DrawnPanel:
         )
         ax.set_facecolor("none")
         ax.set_axis_off()
-        ax.set(xlim=self._x_limits(), ylim=panel.y_limits)
+        x_limits, y_limits = self._x_limits(), panel.y_limits
         if panel.equal_scale:
-            ax.set_aspect("equal", adjustable="datalim")
+            x_limits, y_limits = _equal_scale(x_limits, y_limits, (right - left), (bottom - top))
+        ax.set(xlim=x_limits, ylim=y_limits)
         if panel.title:
             edge = _MARGIN * sheet.unit
             above = top - 1.7 * sheet.unit
@@ -351,8 +358,19 @@ class _DrawnPanel:
             lines = wrapped(text, max(left, right) - shift, px)
         x_px += {"left": shift, "right": -shift, "center": 0}[align]
         words = "\n".join(lines)
+        if va == "top":
+            y_px += self._free_row(x_px, wide, align) * _LINE * px
         artist = sheet.write(x_px, y_px, words, colour=colour, ha=align, va=va, edge=True)
         self._belongs(x if from_x is None else from_x, artist)
+
+    def _free_row(self, x_px, wide, align):
+        """The first row under the panel's top where words of this width meet no others."""
+        start = x_px - {"left": 0, "center": wide / 2, "right": wide}[align]
+        row = 0
+        while any(r == row and a < start + wide and start < b for r, a, b in self._rows):
+            row += 1
+        self._rows.append((row, start, start + wide))
+        return row
 
     def _labels(self):
         for x, y, words, colour in self.label_places(self.panel):
@@ -371,6 +389,16 @@ class _DrawnPanel:
         for x, _y, place, words, colour in panel.end_labels(line_px):
             x_px, y_px = self.px(x, place)
             yield max(x_px, left) + sheet.unit, y_px, shortened(words, room, px), colour
+
+
+def _equal_scale(x_limits, y_limits, width, height):
+    """The limits widened about their middle until a unit is as long across as it is up."""
+    spans = np.diff(x_limits)[0] / width, np.diff(y_limits)[0] / height
+    unit = max(spans)
+    return tuple(
+        (np.mean(limits) - unit * px / 2, np.mean(limits) + unit * px / 2)
+        for limits, px in ((x_limits, width), (y_limits, height))
+    )
 
 
 def _outline(shape):

@@ -32,7 +32,7 @@ class Story:
     slug: its folder under explain/. headline: may be edited; `troubles` says where it contradicts
     the numbers in `cited`. card: the method card's (word, text) rows. method, cautions:
     paragraphs. table: what can be downloaded, one row per speed. picture: the chart to publish.
-    poster: the picture of the circle, None where no station was measured.
+    poster, poster_upright: the circle for either shape, None where no station was measured.
     """
 
     slug: str
@@ -47,6 +47,7 @@ class Story:
     runs: tuple[tuple[str, str], ...]  # name and colour of each run
     system: str = "US"
     poster: Picture | None = None
+    poster_upright: Picture | None = None
 
     @property
     def troubles(self):

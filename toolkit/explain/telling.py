@@ -1,0 +1,234 @@
+"""From a saved finding to the story that is published about it."""
+
+import re
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from toolkit import units
+from toolkit.analysis.verdict import headline, verdicts
+from toolkit.charts import comparison as charts
+from toolkit.charts import style
+from toolkit.charts.picture import Mark
+from toolkit.explain.headline import Cited, cited_in
+from toolkit.explain.method_card import method_card
+from toolkit.explain.poster import circle_of
+from toolkit.explain.story import Sentence, Story
+from toolkit.logs.channels import CHANNELS
+from toolkit.logs.notes import CurveNote, Notes
+from toolkit.logs.review import Review
+
+CAUTIONS = (
+    "An engine at full load on a dyno can hurt and kill: rotating parts, hot exhaust, carbon "
+    "monoxide, fuel and fire, noise, an engine or a turbo that bursts.",
+    "The maker's limits on shaft speed, turbine inlet temperature, cylinder pressure, rods and "
+    "bolts come before any number on this page.",
+    "Start on the gate spring alone and raise boost in steps.",
+    "What holds on this engine need not hold on another; local codes, emission law and a "
+    "qualified person decide.",
+)
+_COLOURS = style.run_colour(0), style.run_colour(1)
+_PLACE = re.compile(r"(?:at|below|boost at) (\d{3,5}) rpm")
+
+
+@dataclass(frozen=True)
+class PlacedNote:
+    """A note of the log review on the picture: whose side ("a" or "b"), and where its words stand.
+
+    stands: (engine speed [rpm], share of the panel's height), None beside its point.
+    """
+
+    side: str
+    note: CurveNote
+    stands: tuple[float, float] | None = None
+
+
+def notes_of(bench, finding):
+    """The review notes along engine speed of the logs that a finding came from."""
+    found = []
+    for key, side in (("a", finding.comparison.a), ("b", finding.comparison.b)):
+        for log in dict.fromkeys(r.run for r in side.repeats):
+            notes = Notes.of(Review.load(bench, log)).items
+            found += [PlacedNote(key, n) for n in notes if n.axis == "speed_rpm"]
+    return tuple(found)
+
+
+def story_of(finding, system, *, quantity="", title="", notes=(), demo=False):
+    """The Story of a finding in the units of the system.
+
+    quantity: "power_w" or "torque_nm", "" for what was logged. title: the person's headline, ""
+    for the finding's own. notes: PlacedNotes to show. demo: the data are invented.
+    """
+    c = finding.comparison
+    own = finding.title if finding.system == system else headline(c, system)
+    said = title.strip() or own
+    cited = cited_values(c)
+    quantity = quantity or _quantity(said, cited, c)
+    marked = _marked(charts.picture(c, system, quantity), c, quantity, said, cited, notes, system)
+    note = (finding.note,) if finding.note else ()
+    return Story(
+        slug=finding.slug,
+        headline=said,
+        picture=marked,
+        sentences=tuple(_sentence(v) for v in verdicts(c, system)),
+        cited=cited,
+        card=method_card(c, system, demo),
+        method=(*note, *_method(c)),
+        cautions=CAUTIONS,
+        table=table(c, system),
+        runs=tuple(zip((c.a.name, c.b.name), _COLOURS, strict=True)),
+        system=system,
+        poster=circle_of(c, _telling_speed(said, cited, c), system),
+        poster_upright=circle_of(c, _telling_speed(said, cited, c), system, (1080, 1920)),
+    )
+
+
+def cited_values(c):
+    """Every number of a comparison that a headline may cite."""
+    sides, out = (c.a.name, c.b.name), []
+    for channel, gain in c.gains.items():
+        if channel not in charts.QUANTITIES:
+            continue
+        word, kind = CHANNELS[channel].words, CHANNELS[channel].kind
+        pairs = zip(c.speed_rpm, gain.difference, strict=True)
+        out += [
+            Cited(f"difference in {word}", float(d), kind, float(x), c.b.name, c.a.name)
+            for x, d in pairs
+            if np.isfinite(d)
+        ]
+        for name, peak in zip(sides, c.peaks[channel], strict=True):
+            out.append(Cited(f"peak {word} of {name}", peak.value, kind, peak.speed_rpm))
+        average = c.average[channel]
+        out.append(
+            Cited(f"average {word} difference", float(average.difference), kind, None, *sides[::-1])
+        )
+        share = float(average.difference / average.level_a)
+        out.append(Cited(f"average {word} difference", share, "fraction", None, *sides[::-1]))
+        out += [
+            Cited(f"crossover in {word}", float(found.speed_rpm), "engine_speed")
+            for found in c.crossovers[channel]
+        ]
+    for name, p in zip(sides, (c.pressures_a, c.pressures_b), strict=True):
+        out += _cited_pressures(c, name, p)
+    out += [Cited("range of the averages", v, "engine_speed") for v in c.range_rpm]
+    counts = dict.fromkeys((c.a.n, c.b.n))
+    return (*out, *(Cited("number of pulls", n, "number", noun="pull") for n in counts))
+
+
+def _cited_pressures(c, name, p):
+    if p is None:
+        return
+    for word, values in (("boost", p.boost_gauge_pa), ("back pressure", p.back_gauge_pa)):
+        for x, v in zip(c.speed_rpm, values, strict=True):
+            if np.isfinite(v):
+                yield Cited(f"{word} of {name}", float(v), "boost", float(x))
+    for found in p.crossings:
+        yield Cited(f"crossing of {name}", float(found.speed_rpm), "engine_speed")
+
+
+def table(c, system):
+    """The comparison along engine speed as a frame in the person's units."""
+    columns = {}
+    for channel, gain in c.gains.items():
+        kind, word = CHANNELS[channel].kind, CHANNELS[channel].words
+        unit = units.unit_of(kind, system)
+        unit = f" [{unit}]" if unit else ""
+        step = units.shown(1.0, kind, system) - units.shown(0.0, kind, system)
+        for name, level in zip((c.a.name, c.b.name), (gain.level_a, gain.level_b), strict=True):
+            columns[f"{name}: {word}{unit}"] = units.shown(level, kind, system)
+        columns[f"{c.b.name} less {c.a.name}: {word}{unit}"] = gain.difference * step
+        columns[f"{word}, half-width of the band{unit}"] = gain.half_width * step
+    return pd.DataFrame(columns, index=pd.Index(c.speed_rpm, name=charts.X_LABEL))
+
+
+def _sentence(verdict):
+    place = _PLACE.search(verdict.text)
+    return Sentence(verdict.text, verdict.evidence, float(place[1]) if place else None)
+
+
+def _quantity(text, cited, c):
+    """What the headline speaks of, power or torque; else the first that both sides have."""
+    kinds = [found.kind for found in cited_in(text, cited)]
+    present = [q for q in charts.QUANTITIES if q in c.gains] or ["torque_nm"]
+    return next((q for k in kinds for q in present if CHANNELS[q].kind == k), present[0])
+
+
+def _telling_speed(text, cited, c):
+    """The engine speed that the headline speaks of, else the upper end of the averages."""
+    spoken = cited_in(text, cited)
+    return spoken[0].at_rpm if spoken else c.range_rpm[1]
+
+
+def _method(c):
+    gain = next(iter(c.gains.values()))
+    level = f"{c.settings.confidence:.0%}"
+    yield (
+        "Each pull was averaged in bins of engine speed; nothing was smoothed, filled or left out "
+        f"before comparing. The band is the {level} band of the difference of means by "
+        f"{gain.method}; where a side has one pull the scatter is unknown and no claim is made."
+    )
+    if c.reference == "observed":
+        yield "Power and torque are as observed in the weather of the day."
+    else:
+        yield (
+            f"Power and torque are corrected to {c.reference}. Such factors were made for engines "
+            "without boost and can be off where a gate holds the boost."
+        )
+    logs = dict.fromkeys((r.run, r.sha256) for side in (c.a, c.b) for r in side.repeats)
+    names = ", ".join(f"{run} (SHA-256 {sha[:12]})" if sha else run for run, sha in logs)
+    yield f"The logs: {names}."
+
+
+def _marked(picture, c, quantity, said, cited, notes, system):
+    """The picture with what the headline cites marked on it, and the notes of the review."""
+    level, *others = picture.panels
+    marks = [_gain_mark(m, c, quantity, system) for m in cited_in(said, cited)]
+    marks = [m for m in marks if m is not None]
+    left_over = []
+    panels = {"level": [*level.marks, *marks], "pressure": list(others[-1].marks)}
+    for placed in notes:
+        where, mark = _note_mark(placed, c, quantity, system, level, others[-1])
+        if mark is None:
+            left_over.append(f"{placed.note.words} ({CHANNELS[placed.note.channel].words})")
+        else:
+            panels[where].append(mark)
+    level = replace(level, marks=tuple(panels["level"]))
+    others[-1] = replace(others[-1], marks=tuple(panels["pressure"]))
+    return replace(picture, finding=said, panels=(level, *others), notes=tuple(left_over))
+
+
+def _gain_mark(cited, c, quantity, system):
+    """The gap that the headline cites, marked on the leading curve."""
+    if cited.kind != CHANNELS[quantity].kind or not cited.than:
+        return None
+    at = int(np.argmin(np.abs(c.speed_rpm - cited.at_rpm)))
+    gain = c.gains[quantity]
+    top = max(gain.level_a[at], gain.level_b[at])
+    sign = "+" if cited.value > 0 else "−"
+    words = f"{sign}{units.text(abs(cited.value), cited.kind, system)} at {cited.at_rpm:.0f} rpm"
+    y = float(units.shown(top, cited.kind, system))
+    return Mark(float(c.speed_rpm[at]), y, words, align="right")
+
+
+def _note_mark(placed, c, quantity, system, level, pressure):
+    """(panel, Mark) of a review note at its curve, or ("", None) where that is not drawn."""
+    x, channel = placed.note.middle, placed.note.channel
+    gauge = c.pressures_a if placed.side == "a" else c.pressures_b
+    if channel == quantity:
+        gain = c.gains[quantity]
+        values = gain.level_a if placed.side == "a" else gain.level_b
+        where, panel, kind = "level", level, CHANNELS[quantity].kind
+    elif channel in ("p_manifold_pa", "p_exhaust_pa") and gauge is not None:
+        boost = channel == "p_manifold_pa"
+        values = gauge.boost_gauge_pa if boost else gauge.back_gauge_pa
+        where, panel, kind = "pressure", pressure, "boost"
+    else:
+        return "", None
+    y = float(units.shown(np.interp(x, c.speed_rpm, values, np.nan, np.nan), kind, system))
+    if not np.isfinite(y):
+        return "", None
+    low, high = panel.y_limits
+    stands = placed.stands and (placed.stands[0], low + placed.stands[1] * (high - low))
+    colour = _COLOURS["ab".index(placed.side)]
+    return where, Mark(x, y, placed.note.words, colour, stands)
