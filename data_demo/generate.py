@@ -4,6 +4,7 @@ Everything here is invented: the team, the engine, the parts, every number. `gen
 another bench of the same kind from another seed, with its own truth, for the tests.
 """
 
+import hashlib
 import shutil
 import sys
 from pathlib import Path
@@ -18,6 +19,17 @@ if str(HERE) not in sys.path:  # found both as a script and as data_demo.generat
 from generator import bad, day, loggers, parts_on_file, plant, truth  # noqa: E402
 
 SEED = 20260418
+# What somebody of the team wrote on a curve.
+REVIEW_NOTES = {
+    ("2026-04-18_3_small_20psi", "dyno"): {
+        "words": "boost leaves its target from here on",
+        "channel": "p_manifold_pa", "axis": "speed_rpm", "at": "3900 rpm",
+    },
+    ("2026-04-18_3_small_20psi", "ecu"): {
+        "words": "the controller gives all the duty it has",
+        "channel": "gate_duty", "axis": "speed_rpm", "at": "3900 rpm", "to": "6700 rpm",
+    },
+}  # fmt: skip
 
 
 def generate(seed=SEED, folder=HERE):
@@ -25,8 +37,8 @@ def generate(seed=SEED, folder=HERE):
     folder = Path(folder)
     signals = {}
     for test, true, dyno, ecu in _logged(seed):
-        _write(folder / f"runs/{test.name}_dyno.csv", loggers.csv_text(dyno, _notes(test)))
-        _write(folder / f"runs/{test.name}_ecu.csv", loggers.csv_text(ecu))
+        _write_log(folder, test, "dyno", loggers.csv_text(dyno, _notes(test)))
+        _write_log(folder, test, "ecu", loggers.csv_text(ecu))
         signals[test.name] = true
     spare = signals["2026-04-18_3_small_20psi"], signals["2026-04-18_5_large_14psi"]
     for name, content in bad.bad_files(*spare).items():
@@ -59,6 +71,27 @@ def _logged(seed):
         yield test, true, dyno, loggers.ecu_rows(test, true, bias, loggers.clock(seed, number), rng)
 
 
+def _write_log(folder, test, logger, text):
+    """The log and, beside it, what the team noted about it in review."""
+    name = f"{test.name}_{logger}.csv"
+    _write(folder / "runs" / name, text)
+    review = tomlkit.document()
+    review.add(tomlkit.comment(f"What was decided about {name}."))
+    review.add(tomlkit.comment("The log itself is never changed."))
+    review["log"] = name
+    review["sha256"] = hashlib.sha256(text.encode()).hexdigest()
+    review["power_reference"] = "observed"
+    review["test"] = {"setup": _setup(test), "started": test.started}
+    if (test.name, logger) in REVIEW_NOTES:
+        review["notes"] = [REVIEW_NOTES[test.name, logger]]
+    _write(folder / "runs" / f"{name}.review.toml", tomlkit.dumps(review))
+
+
+def _setup(test):
+    more = f", {test.note}" if test.note else ""
+    return f"turbo {test.turbo.title()}, target {test.boost_psi} psi{more}"
+
+
 def _write_truth(seed, folder, signals):
     curves = {name: truth.curves(s) for name, s in signals.items()}
     _write(folder / "truth/curves.csv", _table("run", curves))
@@ -70,13 +103,12 @@ def _write_truth(seed, folder, signals):
 
 
 def _notes(test):
-    notes = [
+    return [
         "# Invented demo data: a technical college's hill-climb team, no real engine or part",
-        f"# Set-up: turbo {test.turbo.title()}, target {test.boost_psi} psi",
+        f"# Set-up: {_setup(test)}",
         f"# Started: {test.started}",
         f"# Sweep: {test.sweep_rpm_s:.0f} rpm/s",
     ]
-    return [*notes, f"# Note: {test.note}"] if test.note else notes
 
 
 def _table(label, columns_by_name):

@@ -8,8 +8,9 @@ import pandas as pd
 import pytest
 
 from data_demo.generate import SEED, generate, simulate
-from toolkit.bench import Bench
+from toolkit.bench import Bench, digest
 from toolkit.build import read_build
+from toolkit.logs.notes import Notes
 from toolkit.logs.run import Run
 
 DEMO = Path(__file__).resolve().parent.parent / "data_demo"
@@ -32,7 +33,8 @@ def curves():
 
 
 def files_under(folder, part):
-    found = [p for p in (folder / part).rglob("*") if p.is_file()]
+    """Reviews aside: a person who walks through the demo bench may save their own."""
+    found = [p for p in (folder / part).rglob("*") if p.is_file() and ".review." not in p.name]
     return {str(p.relative_to(folder)): p.read_bytes() for p in found}
 
 
@@ -163,3 +165,21 @@ def test_the_bench_without_files_is_the_same_bench(logger):
 def test_simulated_truth_is_the_committed_truth(curves):
     true = simulate(SEED)["2026-04-18_5_large_14psi"][2]
     np.testing.assert_allclose(true["torque_nm"], curves["5_large_14psi"].torque_nm, rtol=1e-6)
+
+
+def test_reviews_belong_to_their_logs(again):
+    bench = Bench(again)
+    names = {p.name for p in (DEMO / "runs").glob("*.review.toml")}
+    assert names >= {p.name for p in (again / "runs").glob("*.review.toml")}
+    logs = [log for log in bench.logs() if "/bad/" not in log]
+    assert len(logs) == 16
+    for log in logs:
+        review = Run.open(bench, log).review
+        assert review.sha256 == digest(bench.file(log))
+        assert review.test["setup"].startswith("turbo ")
+        assert review.test["started"][:10] in log
+        assert log.removeprefix("runs/") == review.log
+    noted = Run.open(bench, "runs/2026-04-18_3_small_20psi_ecu.csv").review
+    (note,) = Notes.of(noted).items
+    assert note.channel == "gate_duty"
+    assert (note.start, note.stop) == (3900, 6700)

@@ -52,7 +52,7 @@ TESTS = (
     Test("2026-04-18_7_small_14psi_return", "small", 14, "2026-04-18 16:00", 6.67, _APRIL,
          note="return to Small after Large"),
     Test("2026-06-06_1_large_20psi_retuned", "large", 20, "2026-06-06 11:30", 0.0, _JUNE,
-         pulls=1, sweep_rpm_s=550.0, note="richer, 2 degrees less spark; one pull, faster sweep"),
+         pulls=1, sweep_rpm_s=550.0, note="retuned richer with 2 degrees less spark"),
 )  # fmt: skip
 
 
