@@ -74,9 +74,16 @@ class Bench:
 
 
 def digest(path):
-    """The SHA-256 of a file's bytes, which tells whether it changed outside."""
-    with Path(path).open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
+    """The SHA-256 of a file's bytes, which tells whether it changed outside.
+
+    Raises BenchError where it cannot be opened.
+    """
+    try:
+        with Path(path).open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise BenchError(f"{Path(path).name} cannot be opened ({reason})") from None
 
 
 def read_toml(path):

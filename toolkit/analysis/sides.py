@@ -56,7 +56,7 @@ def opened(bench, log):
         stretches,
         Weather.of(run),
         digest(bench.file(log)),
-        (*(r.text for r in run.remarks), *remarks),
+        (*(r.sentence for r in run.remarks), *remarks),
     )
 
 
