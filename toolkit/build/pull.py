@@ -70,15 +70,23 @@ def pull(build, speed_rpm, boost_gauge_pa=None, weather=None):
     """
     weather = weather or build.weather
     speed = np.atleast_1d(np.asarray(speed_rpm, dtype=float))[:, None]
-    target = _target(build, speed, boost_gauge_pa)
-    solved = _matched(build, speed, target, weather).reshape(speed.size, len(build.turbos))
-    e = build.engine
-    made = output(
-        solved.air_flow_kg_s * dry_share(weather), solved.p_manifold_pa, solved.p_exhaust_pa,
-        speed, e.displacement_m3, e.stroke_m, build.fuel.properties, e.lam(speed),
-        e.spark_retard_deg(speed), e.indicated_efficiency, e.friction_scale,
-    )  # fmt: skip
+    target = target_gauge_pa(build, speed, boost_gauge_pa)
+    solved = match(*problem(build, speed, target, weather))
+    solved = solved.reshape(speed.size, len(build.turbos))
+    made = made_of(
+        build, weather, speed, solved.air_flow_kg_s, solved.p_manifold_pa, solved.p_exhaust_pa
+    )
     return Pull(build, tuple(t.name for t in build.turbos), speed, weather, target, solved, made)
+
+
+def made_of(build, weather, speed_rpm, air_flow_kg_s, p_manifold_pa, p_exhaust_pa):
+    """What the build's engine makes of moist air at pressures around it. An Output."""
+    e = build.engine
+    return output(
+        air_flow_kg_s * dry_share(weather), p_manifold_pa, p_exhaust_pa,
+        speed_rpm, e.displacement_m3, e.stroke_m, build.fuel.properties, e.lam(speed_rpm),
+        e.spark_retard_deg(speed_rpm), e.indicated_efficiency, e.friction_scale,
+    )  # fmt: skip
 
 
 def dry_share(weather):
@@ -88,7 +96,8 @@ def dry_share(weather):
     return float(dry / (R_AIR_J_KGK * weather.t_cell_k) / density)
 
 
-def _target(build, speed, boost_gauge_pa):
+def target_gauge_pa(build, speed, boost_gauge_pa):
+    """The boost aimed at, (speeds, 1): what is given, else the build's own."""
     if boost_gauge_pa is not None:
         return np.asarray(boost_gauge_pa, dtype=float).reshape(-1, 1)
     if build.target is None:
@@ -96,7 +105,9 @@ def _target(build, speed, boost_gauge_pa):
     return build.target.boost_gauge_pa(speed)
 
 
-def _matched(build, speed, target, weather):
+def problem(build, speed, target, weather):
+    """What match.match takes, for every turbo of a build at speeds and targets of (speeds, 1):
+    points of (speeds, turbos), maps, turbine curves, the fuel's atoms."""
     e, fuel, turbos = build.engine, build.fuel.properties, build.turbos
     maps = list({id(t.compressor): t.compressor for t in turbos}.values())
     curves = list({id(t.turbine): t.turbine for t in turbos}.values())
@@ -130,7 +141,7 @@ def _matched(build, speed, target, weather):
         gate_share=[t.gate.gate.share_limit if t.gate else 0.0 for t in turbos],
         gate=_gates(turbos),
     )
-    return match(points, maps, curves, (fuel.h_to_c, fuel.o_to_c))
+    return points, maps, curves, (fuel.h_to_c, fuel.o_to_c)
 
 
 def breathing(part):
