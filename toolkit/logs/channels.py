@@ -111,7 +111,7 @@ def match(header, unit_row=""):
 
 def _settled(header, channels, confidence, spelled, unit, reference, name):
     words = set(_tokens(name))
-    reference = reference or _reference(words)
+    reference = reference or _reference(words, name)
     unit = unit or _unit_in_words(words, channels)
     if len(channels) > 1:
         return Match("", ASK, unit, reference, f"'{header}' could be several things", channels)
@@ -120,8 +120,9 @@ def _settled(header, channels, confidence, spelled, unit, reference, name):
     return Match(channels[0], confidence, unit, reference, why, channels)
 
 
-def _reference(words):
-    if words & spellings.ABSOLUTE:
+def _reference(words, name):
+    ours = name in CHANNELS and CHANNELS[name].kind == "pressure"  # absolute by our own rule
+    if ours or words & spellings.ABSOLUTE:
         return "absolute"
     return "gauge" if words & spellings.GAUGE else ""
 

@@ -35,8 +35,8 @@ def stated_barometer(notes):
             unit = unit_of_text(unit)[0]
             pascal = units.parse(f"{number.replace(',', '.')} {unit}", "barometer")
             if BAROMETERS_PA[0] <= pascal <= BAROMETERS_PA[1]:
-                found.setdefault(round(pascal), f"line {note.line}: {note.text.strip()}")
-    return next(iter(found.items())) if len(found) == 1 else None
+                found[round(pascal)] = pascal, f"line {note.line}: {note.text.strip()}"
+    return next(iter(found.values())) if len(found) == 1 else None
 
 
 def judge(pressure_pa, off, barometer_pa=None, stated="", word=""):

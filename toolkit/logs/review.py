@@ -74,6 +74,8 @@ class Review:
             return replace(self, columns={**self.columns, name: {**old, item: answer}})
         if part in _TABLES:
             return replace(self, **{part: {**getattr(self, part), rest[0]: answer}})
+        if part not in _WORDS:
+            raise LogError(f"a review has no part '{part}'")
         return replace(self, **{part: answer})
 
     def with_column(self, name, **items):

@@ -170,8 +170,9 @@ def _with_unit(settled, reading, review):
         return settled
     decided = review.of_column(settled.column, "unit")
     if decided:
-        unit = _checked_unit(settled, decided)
-        return settled.because(f"unit {decided} decided in the review", unit=unit)
+        said = review.of_column(settled.column, "why")
+        why = "" if said else f"unit {decided} decided in the review"
+        return settled.because(why, unit=_checked_unit(settled, decided))
     if column.clock:
         return settled.because(f"written as {column.clock}", unit="s")
     if settled.unit == "AFR":
@@ -297,7 +298,9 @@ def _with_reference(settled, columns, reading, review):
             raise LogError(
                 f"the review calls '{settled.column}' '{decided}': write gauge or absolute"
             )
-        return settled.because(f"{decided}: decided in the review", reference=decided)
+        said = review.of_column(settled.column, "why")
+        why = "" if said else f"{decided}: decided in the review"
+        return settled.because(why, reference=decided)
     pascal = quantity(settled, reading, review)
     pressure = barometer.stated(columns.values(), reading, review)[0]
     word = "boost" if "boost" in reading.column(settled.column).header.lower() else ""
@@ -325,6 +328,10 @@ def _reference_question(settled):
             ("columns", settled.column, "reference"),
             sentence,
             choices,
-            settled.why.rsplit("; ", 1)[-1].capitalize() + ".",
+            _sentence(settled.why.rsplit("; ", 1)[-1]),
         )
     ]
+
+
+def _sentence(text):
+    return text[:1].upper() + text[1:] + "."

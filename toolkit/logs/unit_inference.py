@@ -104,10 +104,12 @@ def power_identity(torque, speed_rpm, power, torque_units=(), power_units=()):
     ]
     shares = {pair: _share(torque, speed_rpm, power, loaded, *pair) for pair in pairs}
     fitting = [pair for pair, share in shares.items() if _agrees(share)]
+    if len(fitting) > 1:  # lb-ft and kW against N m and PS: 0.3 % apart
+        fitting = [pair for pair in fitting if abs(np.nanmedian(shares[pair]) - 1) < 0.0012]
     if len(fitting) == 1:
         return Identity(*fitting[0], shares[fitting[0]], True)
     alone = pairs[0] if len(pairs) == 1 else ("", "")
-    return Identity(*alone, shares[pairs[0]], bool(fitting))
+    return Identity(*alone, shares[pairs[0]], len(fitting) > 1)
 
 
 def _share(torque, speed_rpm, power, loaded, torque_unit, power_unit):

@@ -141,7 +141,9 @@ def _line(unit, kind):
         raise units.UnitError(f"'{unit}' is no unit of lambda: write lambda or 'AFR 14.7'")
     if kind == "fuel_flow" and " of " in unit:
         volume, density = unit.split(" of ", 1)
-        return _line(volume, "injector_flow")[0] * units.parse(density.replace("m3", "m³"), "density"), 0.0
+        return _line(volume, "injector_flow")[0] * units.parse(
+            density.replace("m3", "m³"), "density"
+        ), 0.0
     if kind == "fuel_flow" and by_volume(unit):  # likewise, before the fuel is known
         return np.nan, np.nan
     if kind == "fraction" and unit == "fraction":
