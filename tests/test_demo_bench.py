@@ -10,6 +10,7 @@ import pytest
 from data_demo.generate import SEED, generate, simulate
 from toolkit.bench import Bench, digest
 from toolkit.build import read_build
+from toolkit.build.pull import pull
 from toolkit.logs.notes import Notes
 from toolkit.logs.run import Run
 
@@ -183,3 +184,17 @@ def test_reviews_belong_to_their_logs(again):
     (note,) = Notes.of(noted).items
     assert note.channel == "gate_duty"
     assert (note.start, note.stop) == (3900, 6700)
+
+
+@pytest.mark.parametrize(("name", "run"), [("small", "2_small_14psi"), ("large", "5_large_14psi")])
+def test_the_toolkits_own_match_of_the_teams_build_comes_near(curves, name, run):
+    """Two models written apart, the team's rounded numbers in one and the hidden ones in the other:
+    at 14 psi air within 4 %, back pressure within 6 %, torque within 6 %.
+    """
+    speed = np.arange(4000.0, 6501, 500)
+    p = pull(read_build(Bench(DEMO), f"builds/{name}.toml"), speed, 14 * PSI)
+    true = curves[run].loc[speed]
+    np.testing.assert_allclose(p.match.air_flow_kg_s[:, 0], true.air_flow_kg_s, rtol=0.04)
+    back = true.p_exhaust_pa - true.p_cell_pa
+    np.testing.assert_allclose(p.back_pressure_gauge_pa[:, 0], back, rtol=0.06)
+    np.testing.assert_allclose(p.output.torque_nm[:, 0], true.torque_nm, rtol=0.06)

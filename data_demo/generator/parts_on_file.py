@@ -7,7 +7,7 @@ import numpy as np
 
 from . import plant
 
-LINES = (0.42, 0.52, 0.62, 0.72, 0.82, 0.91, 1.00, 1.07)
+LINES = (0.26, 0.40, 0.54, 0.68, 0.80, 0.91, 1.00, 1.07)
 PLACES = np.array([0.0, 0.12, 0.25, 0.38, 0.50, 0.62, 0.74, 0.86, 0.95, 1.0])
 LB_MIN = 0.45359237 / 60
 # inertia, printed turbine area, printed turbine efficiency and speed limit of each turbo

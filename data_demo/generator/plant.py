@@ -75,7 +75,7 @@ STIFF_SPRING = replace(LIGHT_SPRING, spring_pa=76.0e3)
 def choke_and_surge_kg_s(turbo, fraction):
     """Ends of the speed line at this fraction of the rated speed, in reference air."""
     choke = turbo.choke_kg_s * (1.18 * fraction - 0.27 * fraction**3) / 0.91
-    return choke, 0.40 * turbo.choke_kg_s * fraction**1.55
+    return choke, 0.35 * turbo.choke_kg_s * fraction**1.55
 
 
 def along_line(turbo, fraction, position, t_ref_k=298.15):
