@@ -6,7 +6,8 @@ import pytest
 
 from tests.conftest import ROOT
 from toolkit.analysis import gate_check
-from toolkit.analysis.gate_runs import gate_log, mean_pull, partner
+from toolkit.analysis.gate_runs import gate_log, mean_pull
+from toolkit.analysis.sides import partner
 from toolkit.bench import Bench
 from toolkit.logs.pulls import find_pulls
 from toolkit.physics.gate import Gate

@@ -6,10 +6,9 @@ import numpy as np
 import pandas as pd
 
 from toolkit.analysis.gate_log import GateLog
+from toolkit.analysis.sides import opened
 from toolkit.logs.grid import gridded
-from toolkit.logs.pull_review import stretches_of
 from toolkit.logs.pulls import pulls_of
-from toolkit.logs.run import Run
 
 STEP_RPM = 100.0
 CHANNELS = (
@@ -35,11 +34,10 @@ def gate_log(bench, names, outlet_gauge_pa=None):
     """
     frame, notes = pd.DataFrame(), []
     for name in names:
-        run = Run.open(bench, name)
-        stretches, _ = stretches_of(run)
-        mean, pulls = mean_pull(run.frame, stretches)
+        tested = opened(bench, name, with_partner=False)
+        mean, pulls = mean_pull(tested.run.frame, tested.stretches)
         frame = mean if frame.empty else frame.join(mean[mean.columns.difference(frame.columns)])
-        notes.append(f"{run.name}: mean of {pulls} pull{'s' * (pulls != 1)}.")
+        notes.append(f"{name}: mean of {pulls} pull{'s' * (pulls != 1)}.")
     log = GateLog.from_channels(frame, outlet_gauge_pa=outlet_gauge_pa)
     return replace(log, notes=(*notes, f"Bins of {STEP_RPM:.0f} rpm, no smoothing.", *log.notes))
 
@@ -54,14 +52,3 @@ def mean_pull(frame, stretches):
     table = {c: np.mean([g[c] for g in grids], axis=0) for c in channels}
     index = pd.Index(grids[0].speed_rpm, name="speed_rpm")
     return pd.DataFrame(table, index).dropna(how="all"), len(grids)
-
-
-def partner(name, names):
-    """The other log of the same pulls: the one that shares the name up to its last word, or "".
-
-    >>> partner("runs/4_dyno.csv", ["runs/4_dyno.csv", "runs/4_ecu.csv", "runs/5_ecu.csv"])
-    'runs/4_ecu.csv'
-    """
-    stem = name.rsplit(".", 1)[0].rpartition("_")[0]
-    others = [n for n in names if stem and n != name and n.rsplit("_", 1)[0] == stem]
-    return others[0] if others else ""

@@ -286,3 +286,42 @@ def _share_panel(log, fitted, tried, names):
         height=190,
         y_range=(0.0, 140.0),
     )
+
+
+def bypass(demand, found, target_gauge_pa, system):
+    """What has to go round the turbine at the target, and what the gate passes."""
+    unit, speed = units.unit_of("air_flow", system), demand.speed_rpm
+    needed, most, stop = (
+        units.shown(v, "air_flow", system)
+        for v in (found.needed_kg_s, found.most_kg_s, found.open_kg_s)
+    )
+    panel = Panel(
+        f"Flow past the turbine [{unit}]",
+        lines=(
+            Line(speed, stop, "at its stop", style.QUIET, "worked out", 1.6, decimals=1),
+            Line(speed, most, "control off", style.run_colour(2), "worked out", decimals=1),
+            Line(speed, needed, "needed", style.run_colour(1), "estimated", decimals=1),
+        ),
+        bands=(Band(speed, most, np.where(found.creeps, needed, np.nan), style.WARN, 0.25),),
+        height=200,
+        decimals=1,
+    )
+    method = "Needed: the build's match at the target, gate left out. Passed: nozzle flow."
+    return Picture(
+        _bypass_finding(demand, found, target_gauge_pa, system),
+        method,
+        (panel,),
+        "Engine speed [rpm]",
+    )
+
+
+def _bypass_finding(demand, found, target_gauge_pa, system):
+    target = units.text(target_gauge_pa, "boost", system)
+    known = np.isfinite(found.needed_kg_s)
+    if not known.any():
+        return f"Off the compressor map at {target}: creep cannot be told"
+    if found.creeps.any():
+        first = units.text(demand.speed_rpm[found.creeps][0], "engine_speed", system)
+        return f"Boost creeps above {target} from {first} on: the gate cannot pass enough"
+    use = np.max((found.needed_kg_s / found.most_kg_s)[known])
+    return f"No creep at {target}: at most {use:.0%} of what the gate can pass is needed"

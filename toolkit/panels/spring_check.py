@@ -1,0 +1,303 @@
+"""Will the gate hold: the verdict on a pull, the spring's window, and the forces drawn."""
+
+from dataclasses import replace
+
+import ipywidgets as w
+import numpy as np
+
+from toolkit import preferences, units
+from toolkit.analysis.gate_bypass import demand
+from toolkit.analysis.gate_check import check, outlook
+from toolkit.analysis.gate_log import GateLog, along
+from toolkit.analysis.gate_runs import gate_log
+from toolkit.analysis.sides import partner
+from toolkit.analysis.sides import partner
+from toolkit.analysis.typed_rows import as_lines, typed_rows
+from toolkit.bench import Bench
+from toolkit.build import read_build
+from toolkit.charts import gate_picture
+from toolkit.panels.base import (
+    UNITS,
+    Chart,
+    Choice,
+    Field,
+    Quantity,
+    Slide,
+    Workpanel,
+    group,
+    said,
+    table,
+    verdict,
+)
+from toolkit.physics.gate import Gate
+
+TYPED = ""
+_POINTS = ("engine_speed", "boost", "boost")
+_PORTS = [
+    ("one port", (1, False)),
+    ("one port, line bled", (1, True)),
+    ("two ports", (2, False)),
+]
+_AS_RUN, _AT_TARGET = "as it was run", "at the target"
+
+
+def _typed_example():
+    """Points of a pull that nobody ran, to type over."""
+    speed = np.array([3000.0, 4000, 5000, 6000, 6500])
+    boost = 6894.757 * np.array([14.0, 14, 14, 13.2, 12.6])
+    back = 6894.757 * np.array([9.0, 13, 17, 18.6, 19.2])
+    return as_lines((speed, boost, back), _POINTS, UNITS.system)
+
+
+class GatePanel(Workpanel):
+    """A pull, its gate, and another gate to try: the verdict, the window and the sketch follow."""
+
+    def __init__(self, bench=None, log=TYPED, build=TYPED, target_gauge_pa=100e3):
+        """log, build: names to open on, where the bench has them."""
+        super().__init__()
+        self.bench = Bench(bench or preferences.load().bench)
+        self._logs, self._demands = {}, {}
+        self._make_pull(log, target_gauge_pa)
+        self._make_gate(build)
+        self._make_trial()
+        self.verdict, self.outlook, self.notes = w.HTML(), w.HTML(), w.HTML()
+        self.window_at, self.sketch_at, self.flow_at = w.VBox(), w.VBox(), w.VBox()
+        self.window = self.sketch = self.flow = None
+        self.source.observe(self._new_log, "value")
+        self.build.observe(self._new_build, "value")
+        self.typed.control.observe(self._changed, "value")
+        self.watch(
+            self.partner, self.target, self.outlet, self.margin, self.ports, self.valve,
+            self.diaphragm, self.spring, self.rate, self.lift, self.lever, self.second,
+            self.second_rate,
+        )  # fmt: skip
+        for field in (
+            self.try_spring, self.try_valve, self.try_diaphragm, self.look, self.share, self.state,
+        ):  # fmt: skip
+            field.observe(self.handler(lambda _: self._try()), "value")
+        self.compose(
+            [
+                group("Pull", self.source, self.partner, self.typed, self.target, self.outlet),
+                group(
+                    "Gate, as it was run", self.build, self.ports, self.valve, self.diaphragm,
+                    self.spring, self.rate, self.lift, self.lever,
+                ),
+                group("A second spring inside", self.second, self.second_rate),
+                group("Spring asked for", self.margin),
+            ],
+            [self.verdict, self.window_at, self._trial(), self.outlook, self.sketch_at,
+             self.flow_at, self.notes],
+        )  # fmt: skip
+
+    # ---- fields ----
+
+    def _make_pull(self, log, target_gauge_pa):
+        logs = self.bench.logs()
+        short = [(n.removeprefix("runs/"), n) for n in logs]
+        log = log if log in logs else TYPED
+        self.source = Choice("Log", [*short, ("typed points", TYPED)], log)
+        self.partner = Choice(
+            "Control from", [("the same log", ""), *short], partner(log, logs),
+            hint="a log with top-port pressure, duty or lift",
+        )  # fmt: skip
+        area = w.Textarea(_typed_example(), rows=6, continuous_update=False)
+        self.typed = Field("Points", area, "speed; boost; back pressure (both gauge)")
+        for field in (self.source, self.partner, self.typed):
+            field.layout.width, field.control.layout.width = "390px", "232px"
+        self.target = Quantity("Target boost", "boost", target_gauge_pa, low=1e3)
+        self.outlet = Quantity(
+            "Turbine outlet",
+            "boost",
+            None,
+            low=0,
+            optional=True,
+            hint="above cell; empty: not known",
+        )  # fmt: skip
+
+    def _make_gate(self, build):
+        builds = self.bench.builds()
+        build = build if build in builds else TYPED
+        short = [(n.removeprefix("builds/").removesuffix(".toml"), n) for n in builds]
+        self.build = Choice("Taken from", [*short, ("typed here", TYPED)], build)
+        self.ports = Choice("Ports", _PORTS, (2, False))
+        self.valve = Quantity("Valve diameter", "length", 0.036, low=5e-3, high=0.15)
+        self.diaphragm = Quantity("Diaphragm diameter", "length", 0.070, low=5e-3, high=0.3)
+        self.spring = Quantity(
+            "Spring", "boost", 42e3, low=0, high=1e6, hint="boost that cracks it"
+        )
+        self.rate = Quantity("Spring rate", "spring_rate", 5e3, low=10, high=1e6)
+        self.lift = Quantity("Lift at its stop", "length", 0.010, low=5e-4, high=0.05)
+        self.lever = Quantity(
+            "Lever ratio", "ratio", 1.0, low=0.2, high=10, hint="rod over valve travel; poppet 1"
+        )
+        self.second = Quantity("Second spring", "boost", None, low=0, high=1e6, optional=True)
+        self.second_rate = Quantity(
+            "Its rate", "spring_rate", None, low=10, high=1e6, optional=True
+        )
+        self.margin = Quantity("Margin", "ratio", 1.1, low=1, high=3)
+        self._take_build()
+
+    def _make_trial(self):
+        self.state = Choice("State drawn", [_AT_TARGET, _AS_RUN], _AT_TARGET)
+        psi = 6894.757293168361
+        start = min(max(round(self.spring.value * 1.7 / psi), 1), 40) * psi
+        self.try_spring = Slide("Spring", "boost", start, 0, 40 * psi)
+        self.try_valve = Slide("Valve diameter", "length", self.valve.value, 0.016, 0.066, 50)
+        self.try_diaphragm = Slide(
+            "Diaphragm diameter", "length", self.diaphragm.value, 0.030, 0.130, 50
+        )
+        self.look = Slide("Engine speed", "engine_speed", 6000, 1500, 9000, 75)
+        self.share = Slide("Top port, of boost", "fraction", 1.0, 0, 1, 50)
+
+    def _trial(self):
+        gate = group("Try another gate", self.try_spring, self.try_valve, self.try_diaphragm)
+        state = group("Drawn at", self.look, self.share, self.state)
+        return w.HBox([gate, state])
+
+    # ---- what the fields say ----
+
+    @property
+    def gate(self):
+        """The gate as it was run."""
+        area = np.pi / 4 * self.diaphragm.value**2
+        rating, rate = self.spring.value, self.rate.value
+        if self.second.value is not None:
+            if self.second_rate.value is None:
+                raise ValueError(
+                    "the second spring's rate is not typed: add it, or clear the spring"
+                )
+            rating, rate = rating + self.second.value, rate + self.second_rate.value
+        ports, bled = self.ports.value
+        valve = np.pi / 4 * self.valve.value**2
+        lift, lever = self.lift.value, self.lever.value
+        return Gate(valve, area, rating * area, rate, lift, ports, bled, lever)
+
+    @property
+    def tried(self):
+        """The gate that the sliders describe; what they do not name is as it was run."""
+        area = np.pi / 4 * self.try_diaphragm.value**2
+        valve = np.pi / 4 * self.try_valve.value**2
+        gate = replace(self.gate, valve_area_m2=valve, diaphragm_area_m2=area)
+        return gate.with_rating(self.try_spring.value)
+
+    def _read(self):
+        if self.source.value == TYPED:
+            speed, boost, back = typed_rows(self.typed.control.value, _POINTS, UNITS.system)
+            outlet = self.outlet.value
+            return GateLog(speed, boost, back - (outlet or 0.0), outlet_known=outlet is not None)
+        names = [n for n in (self.source.value, self.partner.value) if n]
+        key = (*names, self.outlet.value)
+        if key not in self._logs:
+            self._logs[key] = gate_log(self.bench, names, self.outlet.value)
+        return self._logs[key]
+
+    def _demand(self, speeds):
+        key = self.build.value, self.target.value, speeds.size
+        if key not in self._demands:
+            build = read_build(self.bench, self.build.value)
+            self._demands[key] = demand(build, speeds, self.target.value)
+        return self._demands[key]
+
+    # ---- what is shown ----
+
+    def redraw(self):
+        """Judge the pull again and draw; a failure leaves the last picture and says why."""
+        self.typed.layout.display = None if self.source.value == TYPED else "none"
+        self.seen = self._read()
+        target, system = self.target.value, UNITS.system
+        self.result = check(self.gate, self.seen, target, self.margin.value, system)
+        self.verdict.value = self._verdict()
+        reached = units.text(np.nanmax(self.seen.boost_gauge_pa), "boost", system)
+        self.target.say(f"this pull's highest is {reached}")
+        self.notes.value = "".join(said(note).value for note in self.seen.notes)
+        self._try()
+
+    def _try(self):
+        """Draw what the sliders ask for."""
+        self.window = self._shown_in(self.window_at, self._window())
+        self.sketch = self._shown_in(self.sketch_at, self._sketch())
+        self.flow = self._shown_in(self.flow_at, self._flow())
+        said_now = outlook(self.tried, self.seen, self.target.value, UNITS.system)
+        self.outlook.value = verdict(f"Tried: {said_now}", "estimated")
+
+    def _shown_in(self, place, picture):
+        """The chart in this place, made at the first picture; words where there is none."""
+        if isinstance(picture, str):
+            place.children = [said(picture)]
+            return None
+        if not (place.children and isinstance(place.children[0], Chart)):
+            place.children = [Chart(picture)]
+        else:
+            place.children[0].show(picture)
+        return place.children[0]
+
+    def _verdict(self):
+        result = self.result
+        rows = [
+            (e.about, "for" if e.supports else "against", e.text, e.word) for e in result.evidence
+        ]
+        evidence = table(rows, ("explanation", "speaks", "what is seen", "how known"), (0, 1, 2, 3))
+        test = said(f"The test that would settle it: {result.test}").value if result.test else ""
+        head = f"{result.kind[0].upper()}{result.kind[1:]}."
+        return (
+            said(head, "dp-finding").value
+            + verdict(result.sentence, "worked out from the forces on the valve")
+            + (evidence if rows else "")
+            + test
+        )
+
+    def _window(self):
+        target = self.target.value
+        fitted, tried = (along(g, self.seen, target) for g in (self.gate, self.tried))
+        speed = self._state()[0]
+        return gate_picture.window(self.seen, target, fitted, tried, UNITS.system, speed)
+
+    def _state(self):
+        """Speed of the log next to the slider, with exhaust drop and boost there."""
+        log, target = self.seen, self.target.value
+        known = np.flatnonzero(np.isfinite(log.drop_per_boost))
+        i = known[np.argmin(np.abs(log.speed_rpm[known] - self.look.value))]
+        if self.state.value == _AT_TARGET:
+            return log.speed_rpm[i], log.drop_per_boost[i] * target, target
+        return log.speed_rpm[i], log.exhaust_drop_pa[i], log.boost_gauge_pa[i]
+
+    def _sketch(self):
+        speed, drop, boost = self._state()
+        share = self.share.value if self.tried.share_limit else 0.0
+        return gate_picture.free_body(self.tried, drop, boost, share, UNITS.system, speed)
+
+    def _flow(self):
+        if self.build.value == TYPED:
+            return "Creep: take the gate from a build, and its match says what it must pass."
+        asked = self._demand(self.seen.speed_rpm)
+        found = asked.against(self.tried)
+        return gate_picture.bypass(asked, found, self.target.value, UNITS.system)
+
+    # ---- what a person does ----
+
+    def _new_log(self, _change):
+        logs = self.bench.logs()
+        other = partner(self.source.value, logs)
+        if other != self.partner.value:
+            self.partner.value = other  # redraws by itself
+        else:
+            self._changed(_change)
+
+    def _new_build(self, change):
+        with self.guarded():
+            self._take_build()
+        self._changed(change)
+
+    def _take_build(self):
+        """The gate's numbers from the first turbo of the chosen build that has one."""
+        if self.build.value == TYPED:
+            return
+        build = read_build(self.bench, self.build.value, load_maps=False)
+        parts = next((t.gate for t in build.turbos if t.gate), None)
+        if parts is None:
+            raise ValueError(f"{self.build.value} names no gate: type it here")
+        self.ports.value = (parts.ports, parts.bled)
+        self.valve.value = float(np.sqrt(4 / np.pi * parts.valve_area_m2))
+        self.diaphragm.value = float(np.sqrt(4 / np.pi * parts.diaphragm_area_m2))
+        self.spring.value, self.rate.value = parts.spring_gauge_pa, parts.rate_n_m
+        self.lift.value, self.lever.value = parts.max_lift_m, parts.lever_ratio
