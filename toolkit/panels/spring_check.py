@@ -11,7 +11,6 @@ from toolkit.analysis.gate_check import check, outlook
 from toolkit.analysis.gate_log import GateLog, along
 from toolkit.analysis.gate_runs import gate_log
 from toolkit.analysis.sides import partner
-from toolkit.analysis.sides import partner
 from toolkit.analysis.typed_rows import as_lines, typed_rows
 from toolkit.bench import Bench
 from toolkit.build import read_build
