@@ -11,8 +11,9 @@ from pathlib import Path
 import numpy as np
 
 from toolkit.charts import style
+from toolkit.explain.lettering import MARGIN, PANEL
 from toolkit.explain.looks import PublishError
-from toolkit.explain.sheet import PANEL, Sheet
+from toolkit.explain.sheet import Sheet
 
 # Tags and conversion for the colours that every player expects of high definition.
 _COLOUR = ["-vf", "scale=out_color_matrix=bt709:out_range=tv"]
@@ -153,7 +154,7 @@ class Film:
         unit = re.search(r"\[(.+)\]", picture.x_label)
         self._x_unit = f" {unit.group(1)}" if unit else ""
         first = self._shared[0][1].box
-        right = sheet.size[0] - 4 * sheet.unit
+        right = sheet.size[0] - MARGIN * sheet.unit
         y = first[2] - 1.7 * sheet.unit
         self._clock = sheet.write(right, y, "", PANEL, weight="bold", ha="right", va="bottom")
         self._clock.set_visible(False)

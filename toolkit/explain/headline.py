@@ -96,6 +96,16 @@ def cited_in(text, cited):
     return list(dict.fromkeys(spoken))
 
 
+def first_number(text):
+    """The first number with its unit in a text, "" if there is none.
+
+    >>> first_number("From 4000 to 6500 rpm Large makes 12 hp more.")
+    '4000 to 6500 rpm'
+    """
+    found = _CITED.search(text)
+    return found.group().strip() if found else ""
+
+
 @dataclass(frozen=True)
 class _Number:
     """A number with its unit as written; speed: the "at 6000 rpm" of the same clause, or None."""

@@ -13,6 +13,11 @@ import matplotlib
 from matplotlib.font_manager import FontProperties, get_font
 from matplotlib.textpath import text_to_path
 
+# In hundredths of a sheet's short side: heights of letters, of which the smallest may not go
+# below 2.2, and the margin round the sheet. LINE: from line to line, in heights of letters.
+SMALL, PANEL, FINDING, MARGIN = 2.4, 2.8, 4.8, 3.6
+LINE = 1.3
+
 _FONTS = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
 _FILES = {"normal": _FONTS / "DejaVuSans.ttf", "bold": _FONTS / "DejaVuSans-Bold.ttf"}
 _EM = 100.0

@@ -103,28 +103,26 @@
   };
   const widest = Math.max(0, ...story.names.map((name) => pen.measureText(name).width));
   const [left, right] = story.limits;
-  for (const { id, title } of story.shared) {
-    const figure = model(id);
-    const fit = () => {
-      const width = figure.inner_width;
-      if (!(width > 50)) return;
+  const holder = document.getElementById("chart");
+  const fit = () => {
+    const width = holder.clientWidth - story.borders;
+    const room = story.names.length ? Math.min(widest + 16, 0.5 * width) : 8;
+    for (const { id, title, height } of story.shared) {
+      const figure = model(id);
       const lines = wrapped(title, width / 1.15); // the title is a little larger, and bold
+      const more = 17 * (lines.split("\n").length - 1);
       const { text } = figure.title; // plain text, never set as mathematics
-      if (text.text !== lines) {
-        const more = lines.split("\n").length - text.text.split("\n").length;
-        figure.title.text = new text.constructor({ text: lines });
-        figure.height += 17 * more;
-        figure.min_border_top = 24 + 17 * (lines.split("\n").length - 1);
-      }
-      const room = story.names.length ? Math.min(widest + 16, 0.5 * width) : 8;
+      if (text.text !== lines) figure.title.text = new text.constructor({ text: lines });
+      if (figure.height !== height + more) figure.height = height + more;
+      figure.min_border_top = 24 + more;
       figure.x_range.end = right + ((right - left) * room) / (width - room);
       for (const axis of figure.below)
         axis.ticker.desired_num_ticks = Math.max(2, Math.min(8, Math.floor((width - room) / 70)));
-      narrow(width < 520);
-    };
-    figure.properties.inner_width.change.connect(fit);
-    fit();
-  }
+    }
+    narrow(width < 520);
+  };
+  new ResizeObserver(fit).observe(holder);
+  fit();
 
   const spans = story.cursors.map(model);
   const move = (at) => {

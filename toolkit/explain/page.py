@@ -170,7 +170,10 @@ def _embedded(story):
         "names": names,
         "unit": _unit(story.picture.x_label),
         "runs": [{"colours": [c, style.readable(c)]} for _, c in story.runs],
-        "shared": [{"id": new[f.id], "title": f.title.text.text} for f in shared],
+        "borders": max((f.min_border_left + f.min_border_right for f in shared), default=0),
+        "shared": [
+            {"id": new[f.id], "title": f.title.text.text, "height": f.height} for f in shared
+        ],
         "cursors": [new[s.id] for s in cursors],
         "sources": [new[s.id] for s in sources],
         "words": [new[p.sources[k].id] for p in chart._panels for k in ("words", "leaders")],

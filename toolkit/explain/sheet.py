@@ -9,23 +9,23 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patheffects import withStroke
 from matplotlib.style import context as matplotlib_style
-from matplotlib.ticker import MaxNLocator
 
 from toolkit.charts import style
-from toolkit.charts.picture import Line
+from toolkit.explain.drawn_panel import DrawnPanel
 from toolkit.explain.lettering import (
+    FINDING,
+    LINE,
+    MARGIN,
+    PANEL,
+    SMALL,
     boxes_for_missing_letters,
-    clean,
     font,
-    shortened,
     width_em,
     wrapped,
 )
 from toolkit.explain.looks import PublishError, checked_size, look_named
 
-# Heights of letters in hundredths of the short side. The smallest may not go below 2.2.
-SMALL, PANEL, FINDING = 2.4, 2.8, 4.8
-_MARGIN, _GAP, _LINE, _LEAST_PLOT = 3.6, 1.0, 1.3, 8.0
+_GAP, _LEAST_PLOT = 1.0, 8.0
 _DPI = 128  # a power of two: px / dpi * dpi gives the px back exactly
 # Nothing of the person's own matplotlib settings may change what is published.
 STYLE = ["default", {"svg.fonttype": "path", "svg.hashsalt": "toolkit"}]
@@ -87,15 +87,15 @@ class Sheet:
 
     def _lines(self, y, text, height, colour, weight="normal", width=None):
         """Wrapped words at the left margin; returns the y below them."""
-        left = _MARGIN * self.unit
+        left = MARGIN * self.unit
         room = width or self.size[0] - 2 * left
         for line in wrapped(text, room, height * self.unit, weight):
             self.write(left, y, line, height, colour, weight=weight)
-            y += _LINE * height * self.unit
+            y += LINE * height * self.unit
         return y
 
     def _head(self, method):
-        y = _MARGIN * self.unit
+        y = MARGIN * self.unit
         room = self.size[0] - 2 * y
         height = self._finding_height(room)
         y = self._lines(y, self.picture.finding, height, style.INK, "bold")
@@ -114,7 +114,7 @@ class Sheet:
         """The method card in columns at the bottom; returns the y above it."""
         rows = [*card, *(("Note", n) for n in self.picture.notes)]
         width, height = self.size
-        bottom, margin = height - _MARGIN * self.unit, _MARGIN * self.unit
+        bottom, margin = height - MARGIN * self.unit, MARGIN * self.unit
         if not rows:
             return bottom
         px, gap = SMALL * self.unit, 4 * self.unit
@@ -123,14 +123,14 @@ class Sheet:
         entries = [self._entry(word, text, column, px) for word, text in rows]
         stacks = _columns(entries, count)
         tallest = max(sum(len(lines) for *_, lines in stack) for stack in stacks)
-        top = bottom - tallest * px * _LINE
+        top = bottom - tallest * px * LINE
         for index, stack in enumerate(stacks):
             x, y = margin + index * (column + gap), top
             for word, indent, lines in stack:
                 self.write(x, y, word, weight="bold")
                 for number, line in enumerate(lines):
                     self.write(x + (0 if number else indent), y, line, colour=style.QUIET)
-                    y += px * _LINE
+                    y += px * LINE
         rule = top - 1.2 * self.unit
         self._rule(margin, width - margin, rule)
         return rule - self.unit
@@ -150,12 +150,12 @@ class Sheet:
         panels, unit = self.picture.panels, self.unit
         shared = [i for i, p in enumerate(panels) if not p.x_label and not p.bare]
         below = [
-            (4.2 if p.x_label or (shared and i == shared[-1]) else 0.6) * _LINE * unit
+            (4.2 if p.x_label or (shared and i == shared[-1]) else 0.6) * LINE * unit
             + (SMALL * unit if p.x_label or (shared and i == shared[-1]) else 0)
             for i, p in enumerate(panels)
         ]
         titles = [self.heading_lines(p) for p in panels]
-        above = [(len(t) * PANEL * _LINE + 1.4) * unit if t else 0 for t in titles]
+        above = [(len(t) * PANEL * LINE + 1.4) * unit if t else 0 for t in titles]
         gaps = _GAP * unit * (len(panels) - 1)
         free = bottom - top - sum(below) - sum(above) - gaps
         heights = [free * p.height / sum(q.height for q in panels) for p in panels]
@@ -166,20 +166,20 @@ class Sheet:
             )
         room = self._label_room(panels, heights)
         drawn = [
-            _DrawnPanel(self, panel, height, axis=below[i] > 2 * unit)
+            DrawnPanel(self, panel, height, axis=below[i] > 2 * unit)
             for i, (panel, height) in enumerate(zip(panels, heights, strict=True))
         ]
         gutter = max(d.gutter for d in drawn)
         y = top
         self.panels = drawn
         for d, over, under in zip(drawn, above, below, strict=True):
-            left = _MARGIN * unit + (0 if d.panel.bare else gutter)
-            right = self.size[0] - _MARGIN * unit - (0 if d.panel.bare else room)
+            left = MARGIN * unit + (0 if d.panel.bare else gutter)
+            right = self.size[0] - MARGIN * unit - (0 if d.panel.bare else room)
             d.draw(left, right, y + over, y + over + d.height)
             y += over + d.height + under + _GAP * unit
 
     def heading_lines(self, panel):
-        room = self.size[0] - 2 * _MARGIN * self.unit
+        room = self.size[0] - 2 * MARGIN * self.unit
         return wrapped(panel.heading, room, PANEL * self.unit, "bold") if panel.title else []
 
     def _label_room(self, panels, heights):
@@ -188,235 +188,6 @@ class Sheet:
         value = " 0000.0" if self._values else ""
         widest = max((width_em(n + value) for n in names), default=0) * SMALL * self.unit
         return min(widest + 1.6 * self.unit, 0.3 * self.size[0]) if names else 2 * self.unit
-
-
-class _DrawnPanel:
-    """One panel of a sheet: measured when made, drawn once its place is known."""
-
-    def __init__(self, sheet, panel, height, axis):
-        self.sheet, self.panel, self.height, self.axis = sheet, panel, height, axis
-        self._rows = []
-        count = max(2, round(height / sheet.unit / 3.8))
-        self.y_ticks = [] if panel.bare else _ticks(*panel.y_limits, count)
-        px = SMALL * sheet.unit
-        names = [_number(v) for v in self.y_ticks]
-        self.gutter = max((width_em(n) * px for n in names), default=0) + sheet.unit
-
-    def draw(self, left, right, top, bottom):
-        sheet, panel = self.sheet, self.panel
-        width, height = sheet.size
-        self.box = left, right, top, bottom
-        self.ax = ax = sheet.fig.add_axes(
-            [left / width, 1 - bottom / height, (right - left) / width, (bottom - top) / height]
-        )
-        ax.set_facecolor("none")
-        ax.set_axis_off()
-        x_limits, y_limits = self._x_limits(), panel.y_limits
-        if panel.equal_scale:
-            x_limits, y_limits = _equal_scale(x_limits, y_limits, (right - left), (bottom - top))
-        ax.set(xlim=x_limits, ylim=y_limits)
-        if panel.title:
-            edge = _MARGIN * sheet.unit
-            above = top - 1.7 * sheet.unit
-            words = "\n".join(sheet.heading_lines(panel))
-            sheet.write(edge, above, words, PANEL, weight="bold", va="bottom")
-        if not panel.bare:
-            self._frame()
-        self._areas()
-        self._curves()
-        self._marks()
-        self._labels()
-
-    def _x_limits(self):
-        return self.panel.x_limits if self.panel.x_label else self.sheet.picture.x_limits
-
-    def px(self, x, y):
-        """A place of the axes in px of the sheet, from the top left."""
-        across, up = self.ax.transData.transform((x, y))
-        return across, self.sheet.size[1] - up
-
-    def _frame(self):
-        sheet, look = self.sheet, self.sheet.look
-        left, right, _top, bottom = self.box
-        for value in self.y_ticks:
-            wide = sheet.scale * (2 if value == 0 else 1)
-            self.ax.axhline(value, color=look.grid, lw=sheet.points(wide), zorder=0.6)
-            _x, y = self.px(0, value)
-            at = left - 0.8 * sheet.unit
-            sheet.write(at, y, _number(value), colour=style.QUIET, ha="right", va="center")
-        if not self.axis:
-            return
-        low, high = self._x_limits()
-        count = max(2, int((right - left) / sheet.unit / 14))
-        y = bottom + 0.9 * sheet.unit
-        for value in _ticks(low, high, count):
-            x, _y = self.px(value, 0)
-            sheet.write(x, y, _number(value), colour=style.QUIET, ha="center")
-        label = self.panel.x_label or sheet.picture.x_label
-        middle, y = (left + right) / 2, y + SMALL * _LINE * sheet.unit
-        sheet.write(middle, y, label, colour=style.QUIET, ha="center")
-
-    def _areas(self):
-        ax, sheet = self.ax, self.sheet
-        drawn, top = sheet.curves, self.box[2] + 0.4 * sheet.unit
-        for zone in self.panel.zones:
-            colour = sheet.look.stroke(zone.colour)
-            drawn.append(
-                ax.axvspan(zone.start, zone.stop, color=colour, alpha=zone.alpha, lw=0, zorder=0.5)
-            )
-            self._word(zone.start, top, zone.text, zone.colour, shift=0.6, va="top")
-        for band in self.panel.bands:
-            known = np.isfinite(band.low) & np.isfinite(band.high)
-            colour = sheet.look.stroke(band.colour)
-            how = {"where": known, "alpha": band.alpha, "color": colour, "lw": 0, "zorder": 1}
-            drawn.append(ax.fill_between(band.x, band.low, band.high, **how))
-        for shape in self.panel.shapes:
-            colour = sheet.look.stroke(shape.colour)
-            drawn += ax.fill(shape.x, shape.y, color=colour, alpha=shape.alpha, lw=0, zorder=1)
-            if shape.outline:
-                drawn += self._stroke(_outline(shape), zorder=1.2)
-        for upright in self.panel.uprights:
-            colour = sheet.look.stroke(upright.colour)
-            drawn.append(
-                ax.axvline(upright.x, color=colour, lw=sheet.points(sheet.scale), zorder=1.5)
-            )
-            self._word(upright.x, top, upright.text, upright.colour, shift=0.6, va="top")
-
-    def _stroke(self, line, zorder=1.8):
-        sheet = self.sheet
-        wide = line.width * sheet.scale
-        dashes = tuple(length / line.width for length in style.DASHES[line.evidence])
-        halo = [] if sheet.look.ground else [sheet.edge(wide + 2.5 * sheet.scale)]
-        return self.ax.plot(
-            line.x,
-            line.y,
-            color=sheet.look.stroke(line.colour),
-            lw=sheet.points(wide),
-            ls=(0, dashes) if dashes else "-",
-            solid_capstyle="round",
-            solid_joinstyle="round",
-            path_effects=halo,
-            zorder=zorder,
-        )
-
-    def _curves(self):
-        for line in self.panel.lines:
-            if line.joined:
-                self.sheet.curves += self._stroke(line, zorder=2)
-            if line.points:
-                self.sheet.curves += self._dots(line.x, line.y, line.width + 3, line.colour)
-
-    def _dots(self, x, y, px, colour):
-        sheet = self.sheet
-        return self.ax.plot(
-            x,
-            y,
-            "o",
-            ms=sheet.points(px * sheet.scale),
-            color=sheet.look.stroke(colour),
-            mec=sheet.look.behind,
-            mew=sheet.points(0.6 * sheet.scale),
-            zorder=3,
-        )
-
-    def _marks(self):
-        sheet = self.sheet
-        for mark in self.panel.marks:
-            if mark.dot:
-                dots = self._dots([mark.x], [mark.y], 9, mark.colour)
-                self._belongs(mark.x, *dots)
-            if mark.at:
-                x, y = mark.at
-                leader = self._stroke(Line([mark.x, x], [mark.y, y], "", mark.colour, width=1))
-                self._belongs(mark.x, *leader)
-                _x, y_px = self.px(x, y)
-                self._word(x, y_px, mark.text, mark.colour, mark.align, 0.6, "center", mark.x)
-            else:
-                _x, y_px = self.px(mark.x, mark.y)
-                lift = 0.5 * sheet.unit if mark.dot else 0
-                va = "bottom" if mark.dot else "center"
-                shift = 1.3 if mark.dot else 0
-                self._word(mark.x, y_px - lift, mark.text, mark.colour, mark.align, shift, va=va)
-
-    def _belongs(self, x, *artists):
-        """Keep the artists with their place on the shared axis; other panels' are always there."""
-        own = self.panel.x_label or self.panel.bare
-        self.sheet.words += [(-np.inf if own else x, artist) for artist in artists]
-
-    def _word(self, x, y_px, text, colour, align="left", shift=0.0, va="top", from_x=None):
-        """Words that belong to a place on the axis, kept inside the panel's two edges."""
-        if not clean(text):
-            return
-        sheet, px = self.sheet, SMALL * self.sheet.unit
-        x_px, _y = self.px(x, 0)
-        shift *= sheet.unit
-        lines = clean(text).split("\n")
-        wide = max(width_em(line) for line in lines) * px + shift
-        left, right = x_px - _MARGIN * sheet.unit, self.box[1] - x_px
-        if align != "center" and wide > (right if align == "left" else left):
-            align = "left" if right > left else "right"
-            lines = wrapped(text, max(left, right) - shift, px)
-        x_px += {"left": shift, "right": -shift, "center": 0}[align]
-        words = "\n".join(lines)
-        if va == "top":
-            y_px += self._free_row(x_px, wide, align) * _LINE * px
-        artist = sheet.write(x_px, y_px, words, colour=colour, ha=align, va=va, edge=True)
-        self._belongs(x if from_x is None else from_x, artist)
-
-    def _free_row(self, x_px, wide, align):
-        """The first row under the panel's top where words of this width meet no others."""
-        start = x_px - {"left": 0, "center": wide / 2, "right": wide}[align]
-        row = 0
-        while any(r == row and a < start + wide and start < b for r, a, b in self._rows):
-            row += 1
-        self._rows.append((row, start, start + wide))
-        return row
-
-    def _labels(self):
-        for x, y, words, colour in self.label_places(self.panel):
-            artist = self.sheet.write(x, y, words, colour=colour, va="center", edge=True)
-            self.sheet.labels.append(artist)
-
-    def label_places(self, panel):
-        """(x, y, words, colour) of the curves' names, in px, for this panel or one like it."""
-        if panel.bare:
-            return
-        sheet = self.sheet
-        left, right, top, bottom = self.box
-        px = SMALL * sheet.unit
-        line_px = _LINE * px * panel.height / (bottom - top)
-        room = sheet.size[0] - _MARGIN * sheet.unit - right - sheet.unit
-        for x, _y, place, words, colour in panel.end_labels(line_px):
-            x_px, y_px = self.px(x, place)
-            yield max(x_px, left) + sheet.unit, y_px, shortened(words, room, px), colour
-
-
-def _equal_scale(x_limits, y_limits, width, height):
-    """The limits widened about their middle until a unit is as long across as it is up."""
-    spans = np.diff(x_limits)[0] / width, np.diff(y_limits)[0] / height
-    unit = max(spans)
-    return tuple(
-        (np.mean(limits) - unit * px / 2, np.mean(limits) + unit * px / 2)
-        for limits, px in ((x_limits, width), (y_limits, height))
-    )
-
-
-def _outline(shape):
-    """The outline of a shape as a closed curve."""
-    x, y = np.append(shape.x, shape.x[:1]), np.append(shape.y, shape.y[:1])
-    return Line(x, y, colour=shape.outline, evidence=shape.evidence, width=1.5)
-
-
-def _ticks(low, high, count):
-    """Round values inside the limits."""
-    found = MaxNLocator(nbins=count, steps=[1, 2, 2.5, 5, 10]).tick_values(low, high)
-    slack = 1e-9 * (high - low)
-    return [float(v) for v in found if low - slack <= v <= high + slack]
-
-
-def _number(value):
-    """A tick's value as printed, with a true minus sign."""
-    return f"{0.0 if abs(value) < 1e-12 else value:.6g}".replace("-", "−")
 
 
 def _columns(entries, count):
