@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from toolkit.analysis.repeats import OBSERVED, Side, converted, repeats_of
+from toolkit.analysis.repeats import OBSERVED, Side, converted, joined, repeats_of
 from toolkit.bench import digest
 from toolkit.logs.decided_pulls import stretches_of
 from toolkit.logs.run import Run
@@ -16,7 +16,7 @@ from toolkit.physics.correction import STANDARDS
 class OpenedLog:
     """One log ready to be compared: its run, stretches and weather, opened once.
 
-    remarks: what to mind about it, in sentences.
+    remarks: what to mind about it, in sentences. partner: another logger's log of the same pulls.
     """
 
     run: Run
@@ -24,6 +24,7 @@ class OpenedLog:
     weather: Weather
     sha256: str
     remarks: tuple[str, ...] = ()
+    partner: "OpenedLog | None" = None
 
     @property
     def pulls(self):
@@ -44,20 +45,36 @@ class OpenedLog:
         )
 
 
-def opened(bench, log):
+def opened(bench, log, with_partner=True):
     """The log of a bench with its review, its pulls and its weather.
+
+    with_partner: open also the other logger's log of the same pulls, the one whose name is the
+    same up to its last word ("monday_3_dyno.csv", "monday_3_ecu.csv"), where the bench has one.
 
     Raises LogError, or Unanswered where the log cannot be read before a question is answered.
     """
     run = Run.open(bench, log)
     stretches, remarks = stretches_of(run)
+    other = partner(log, bench.logs()) if with_partner else ""
     return OpenedLog(
         run,
         stretches,
         Weather.of(run),
         digest(bench.file(log)),
         (*(r.sentence for r in run.remarks), *remarks),
+        opened(bench, other, with_partner=False) if other else None,
     )
+
+
+def partner(name, names):
+    """The other log of the same pulls: the one that shares the name up to its last word, or "".
+
+    >>> partner("runs/4_dyno.csv", ["runs/4_dyno.csv", "runs/4_ecu.csv", "runs/5_ecu.csv"])
+    'runs/4_ecu.csv'
+    """
+    stem = name.rsplit(".", 1)[0].rpartition("_")[0]
+    others = [n for n in names if stem and n != name and n.rsplit("_", 1)[0] == stem]
+    return others[0] if others else ""
 
 
 def side(name, tested, reference=OBSERVED, step_rpm=None):
@@ -66,14 +83,20 @@ def side(name, tested, reference=OBSERVED, step_rpm=None):
     reference: "observed" or a name of STANDARDS. Raises ValueError where a log has no accepted
     pull, or where its weather does not allow the correction.
     """
-    repeats = []
-    for one in tested:
-        new = repeats_of(
-            one.run.name, one.run.frame, one.stretches, step_rpm,
-            started=one.started, reference=one.run.review.power_reference, sha256=one.sha256,
-        )  # fmt: skip
-        repeats += [in_reference(r, one.weather, reference) for r in new]
-    return Side(name, _in_order(repeats))
+    repeats = [r for one in tested for r in _repeats(one, reference, step_rpm)]
+    known = all(r.hour is not None for r in repeats)
+    return Side(
+        name, tuple(sorted(repeats, key=lambda r: (r.session, r.hour)) if known else repeats)
+    )
+
+
+def _repeats(one, reference, step_rpm):
+    new = repeats_of(
+        one.run.name, one.run.frame, one.stretches, step_rpm,
+        started=one.started, reference=one.run.review.power_reference, sha256=one.sha256,
+    )  # fmt: skip
+    new = tuple(in_reference(r, one.weather, reference) for r in new)
+    return new if one.partner is None else joined(new, _repeats(one.partner, OBSERVED, step_rpm))
 
 
 def in_reference(repeat, weather, reference):
@@ -92,13 +115,6 @@ def in_reference(repeat, weather, reference):
             f"{repeat.run} cannot be corrected to {reference}: " + " ".join(weather.unknown[:1])
         )
     return converted(repeat, factor, reference)
-
-
-def _in_order(repeats):
-    """In the order of the session where every hour is known, else as given."""
-    known = all(r.hour is not None for r in repeats)
-    ordered = sorted(repeats, key=lambda r: (r.session, r.hour)) if known else repeats
-    return tuple(ordered)
 
 
 def short_names(setup_a, setup_b):

@@ -185,6 +185,9 @@ class BackToBackPanel(Workpanel):
         for name in (*self.a.value, *self.b.value):
             tested = self._tested(name)
             yield from (f"{_short(name)}: {text}" for text in tested.remarks)
+            if tested.partner is not None:
+                other = _short(tested.partner.run.name)
+                yield f"{_short(name)}: channels it lacks come from {other}, joined by speed."
             yield from (
                 f"{_short(name)}: {q.sentence} Answer it in Log review."
                 for q in tested.run.questions
