@@ -261,6 +261,24 @@ def test_grids_of_different_steps_and_empty_sides_are_refused():
         compare(three("A", 400.0), Side("B", ()))
 
 
+def test_an_unknown_sweep_rate_is_not_called_equal():
+    c = compare(three("A", 400.0), side("B", grid(torque_nm=400.0), sweep=np.nan))
+    assert any("sweep rate is not known" in w for w in c.warnings)
+
+
+def test_without_torque_pressures_are_still_compared():
+    bare = {"p_manifold_pa": 2e5, "p_exhaust_pa": 2.2e5, "p_cell_pa": 1e5}
+    sides = (side(n, *(grid(**bare) for _ in range(3))) for n in "AB")
+    c = compare(*sides)
+    assert headline(c, "SI") == "A against B: torque was not logged on both sides"
+    assert "ratio 1.20 gauge and 1.10 absolute" in texts(c, "SI")["back pressure A"].text
+
+
+def test_nothing_in_common_is_said():
+    with pytest.raises(ValueError, match="A and B have no channel in common"):
+        compare(side("A", grid(lam=0.85)), side("B", grid(torque_nm=400.0)))
+
+
 # ---- A-B-A ----------------------------------------------------------------------------------
 
 
@@ -279,6 +297,26 @@ def test_a_return_to_the_first_set_up_takes_out_linear_drift():
     assert "run before and after the other" in said["drift"].text
     plain = compare(a, b, Settings(correct_drift=False))
     assert plain.gains["torque_nm"].difference == pytest.approx(12 - 3 * (2.3 - 2.075))
+
+
+def test_heat_soak_is_named_where_the_charge_warmed_and_power_fell():
+    def soaked(name, level, hours):
+        pulls = (grid(torque_nm=level - h, t_charge_k=310.0 + 2 * h) for h in hours)
+        return side(name, *pulls, hours=hours)
+
+    a, b = soaked("A", 400.0, [0, 1, 4, 5]), soaked("B", 412.0, [2, 3])
+    text = texts(compare(a, b), "US")["drift"].text
+    assert "over 5.0 h both fell" in text
+    assert "the charge became 18 °F warmer, which is heat soak" in text
+    unlogged = side("A", *drifting([0, 1, 4, 5]), hours=[0, 1, 4, 5])
+    assert "heat soak" not in texts(compare(unlogged, b))["drift"].text
+
+
+def test_without_a_return_the_person_is_asked_for_one():
+    early = side("A", *drifting([0, 0.1]), hours=[0, 0.1])
+    late = side("B", *drifting([1.0, 1.1]), hours=[1.0, 1.1])
+    assert any("no pull on A after" in w for w in compare(early, late).warnings)
+    assert any("no pull on A after" in w for w in compare(late, early).warnings)
 
 
 def test_no_drift_is_taken_out_of_different_days_or_without_a_return():

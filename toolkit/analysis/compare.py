@@ -125,10 +125,12 @@ def compare(a, b, settings=None):
     reference = _one_reference(repeats)
     speed = common_speeds(repeats)
     stack_a, stack_b = (stacked(side, speed) for side in (a, b))
-    low, high = _range(speed, stack_a, stack_b, settings)
     drifts = settings.correct_drift and is_return_test(a, b)
     gain_of = _gain_function(a, b, drifts, settings)
     both = [c for c in stack_a if c in stack_b]
+    if not both:
+        raise ValueError(f"{a.name} and {b.name} have no channel in common: log one on both")
+    low, high = _range(speed, stack_a, stack_b, settings)
     gains = {c: gain_of(stack_a[c], stack_b[c]) for c in both}
     inside = (speed >= low) & (speed <= high)
     average = {c: gain_of(*_averages(speed, stack_a[c], stack_b[c], inside)) for c in both}
@@ -262,19 +264,31 @@ def _stretches(speed, mask):
 
 
 def _warnings(a, b, stack_a, stack_b, inside, settings):
-    out = []
-    rates = [np.mean([r.sweep_rpm_s for r in side.repeats]) for side in (a, b)]
-    if abs(rates[1] / rates[0] - 1) > settings.sweep_limit:
-        out.append(
-            f"sweep rates differ: {a.name} {rates[0]:.0f} rpm/s, {b.name} {rates[1]:.0f} rpm/s; "
-            "boost against speed and the inertia in the torque are not the same"
-        )
-    if len({r.session for r in (*a.repeats, *b.repeats)}) > 1:
+    out = [_sweep_warning(a, b, settings.sweep_limit)]
+    repeats = (*a.repeats, *b.repeats)
+    if len({r.session for r in repeats}) > 1:
         out.append("the runs are from different days: what differs between days is in the gain")
+    elif all(r.hour is not None for r in repeats) and not is_return_test(a, b) and a is not b:
+        first = min(repeats, key=lambda r: r.hour)
+        name = a.name if first in a.repeats else b.name
+        out.append(f"no pull on {name} after the other side's: a return to it would show drift")
     holes = np.isnan(np.concatenate([next(iter(s.values())) for s in (stack_a, stack_b)]))
     if holes[:, inside].any():
         out.append("some bins of the range have no rows in some pull: averages go without them")
-    return tuple(out)
+    return tuple(w for w in out if w)
+
+
+def _sweep_warning(a, b, limit):
+    rates = [np.mean([r.sweep_rpm_s for r in side.repeats]) for side in (a, b)]
+    words = f"{a.name} {rates[0]:.0f} rpm/s, {b.name} {rates[1]:.0f} rpm/s"
+    if not np.isfinite(rates).all():
+        return "the sweep rate is not known on both sides: whether it was equal cannot be told"
+    if abs(rates[1] / rates[0] - 1) > limit:
+        return (
+            f"sweep rates differ: {words}; boost against speed and the inertia in the torque "
+            "are not the same"
+        )
+    return ""
 
 
 def _pressures(speed, stack, settings):

@@ -81,6 +81,8 @@ def load_finding(bench, slug):
     words = read_toml(folder / _WORDS).unwrap()
     try:
         for name, known in words["files"].items():
+            if not (folder / name).exists():
+                raise BenchError(f"the finding '{slug}' has lost its file {name}")
             if digest(folder / name) != known:
                 raise BenchError(f"{slug}/{name} was changed after it was saved: save it again")
         pulls = _read_pulls(folder / _PULLS)
@@ -88,9 +90,6 @@ def load_finding(bench, slug):
         comparison = compare(*sides, _settings(words["settings"]))
         said = tuple(Verdict(**v) for v in words["verdicts"])
         return Finding(slug, words["title"], words["note"], words["units"], comparison, said)
-    except FileNotFoundError as error:
-        missing = str(error.filename).rsplit("/", 1)[-1]
-        raise BenchError(f"the finding '{slug}' has lost its file {missing}") from None
     except (KeyError, TypeError, ValueError) as error:
         if isinstance(error, BenchError):
             raise

@@ -9,6 +9,8 @@ from toolkit.analysis.repeats import OBSERVED
 
 MEASURED, WORKED_OUT, ESTIMATED = "measured", "worked out", "estimated"
 CANNOT_TELL = "cannot tell"
+# A charge that has warmed by this much [K] has lost about 1 % of its density (common practice).
+SOAK_K = 3.0
 _KIND = {"torque_nm": "torque", "power_w": "power", "spark_deg": "angle", "lam": "lambda"}
 _WORD = {"torque_nm": "torque", "power_w": "power", "spark_deg": "spark", "lam": "lambda"}
 
@@ -43,7 +45,9 @@ def headline(comparison, system):
     Says "scatter unknown" with one pull a side, and no clear difference where there is none.
     """
     c, a, b = comparison, comparison.a.name, comparison.b.name
-    channel = "power_w" if "power_w" in c.gains else next(iter(c.gains))
+    channel = "power_w"
+    if channel not in c.gains:
+        return f"{a} against {b}: torque was not logged on both sides"
     gain = c.gains[channel]
     inside = (c.speed_rpm >= c.range_rpm[0]) & (c.speed_rpm <= c.range_rpm[1])
     if not np.isfinite(gain.half_width[inside]).any():
@@ -175,15 +179,26 @@ def _unlike(c, unlike, system):
 
 
 def _drift(c, system):
-    channel = "power_w" if "power_w" in c.average else next(iter(c.average))
-    per_hour = float(c.average[channel].drift)
-    way = "rise" if per_hour > 0 else "fall"
-    size = units.text(abs(per_hour), _KIND.get(channel, "number"), system)
-    text = (
-        f"One side was run before and after the other; both {way} by {size} an hour, "
-        "and the difference is corrected for that drift."
-    )
-    return Verdict("drift", text, WORKED_OUT)
+    text = "One side was run before and after the other; the difference is corrected for drift"
+    power, charge = (_drifted(c, channel) for channel in ("power_w", "t_charge_k"))
+    if np.isfinite(power):
+        size = units.text(abs(power), "power", system)
+        text += f": over {_span(c):.1f} h both {'rose' if power > 0 else 'fell'} by {size}"
+    if power < 0 and charge > SOAK_K:
+        warmer = units.text(charge, "temperature_difference", system)
+        text += f" while the charge became {warmer} warmer, which is heat soak"
+    return Verdict("drift", text + ".", WORKED_OUT)
+
+
+def _drifted(c, channel):
+    """What the session's drift changed an average by, from the first pull to the last; NaN."""
+    return float(c.average[channel].drift) * _span(c) if channel in c.average else np.nan
+
+
+def _span(c):
+    """Hours from the first pull to the last."""
+    hours = [r.hour for side in (c.a, c.b) for r in side.repeats]
+    return max(hours) - min(hours)
 
 
 def _sentence(text):
