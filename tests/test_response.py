@@ -11,7 +11,8 @@ import pytest
 
 from toolkit.physics.compressor import CompressorMap
 from toolkit.physics.gate import Gate
-from toolkit.physics.match import Points, Regime, match
+from toolkit.physics.match import match
+from toolkit.physics.points import Points, Regime
 from toolkit.physics.response import (
     Vehicle,
     after_step,

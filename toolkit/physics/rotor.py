@@ -7,6 +7,7 @@ from toolkit.physics.guard import checked
 
 RPM = np.pi / 30  # rad/s in one revolution a minute
 INERTIA_UNCERTAINTY = 2.0  # a scaled inertia may be this factor too high or too low (from memory)
+KNOWN_WHEEL_M, KNOWN_INERTIA_KG_M2 = 0.050, 2.0e-5  # a passenger car's turbo (from memory)
 
 
 def kinetic_energy_j(inertia_kg_m2, shaft_speed_rpm):
@@ -22,7 +23,9 @@ def kinetic_energy_j(inertia_kg_m2, shaft_speed_rpm):
     return 0.5 * inertia * (checked("shaft_speed_rpm", shaft_speed_rpm, 0, unit="rpm") * RPM) ** 2
 
 
-def scaled_inertia_kg_m2(wheel_m, known_wheel_m, known_inertia_kg_m2):
+def scaled_inertia_kg_m2(
+    wheel_m, known_wheel_m=KNOWN_WHEEL_M, known_inertia_kg_m2=KNOWN_INERTIA_KG_M2
+):
     """Inertia of a rotor of the same shape and materials as a known one. [kg m2]
 
     Wheel diameters [m] > 0 and the known inertia [kg m2] > 0; broadcast; NaN passes. ValueError

@@ -24,7 +24,7 @@ from toolkit.physics import gas, nozzle
 from toolkit.physics.compressor import LINE_NODES, Cell
 from toolkit.physics.gate import flow_area_m2, lift_m
 from toolkit.physics.guard import checked
-from toolkit.physics.match import Points
+from toolkit.physics.points import Points
 from toolkit.physics.rotor import RPM
 from toolkit.physics.turbine import MOST_EXPANSION
 
@@ -74,7 +74,7 @@ class Exhaust(NamedTuple):
 class Plant:
     """Candidates that can be run in time.
 
-    points: match.Points, one element a candidate; or, along engine speed, arrays of (speeds,
+    points: points.Points, one element a candidate; or, along engine speed, arrays of (speeds,
     candidates) with `speeds_rpm` rising. maps, curves, fuel: as match.match takes them.
     inertia_kg_m2: of one rotor [kg m2] > 0. intake_m3, exhaust_m3: volume from compressor to
     valves and from valves to turbine [m3] > 0. Raises ValueError that names what is impossible.
