@@ -33,7 +33,11 @@ def seconds(function, times=1):
 def first_call(**environment):
     """Seconds of the first call in a fresh interpreter."""
     done = subprocess.run(
-        [sys.executable, "-c", FIRST_CALL], capture_output=True, text=True, check=True, **environment
+        [sys.executable, "-c", FIRST_CALL],
+        capture_output=True,
+        text=True,
+        check=True,
+        **environment,
     )
     return float(done.stdout)
 

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from toolkit.physics import cycle_points, engine, gas, nozzle
 from toolkit.physics import cycle_kernel as kernel
+from toolkit.physics import cycle_points, engine, gas, nozzle
 from toolkit.physics.cam import CAMS, Cam, LiftTable, exhaust_lobe, intake_lobe
 from toolkit.physics.cycle import (
     Cycles,

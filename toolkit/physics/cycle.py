@@ -124,7 +124,7 @@ class Cycles:
 
 @dataclass(frozen=True)
 class Trace:
-    """One point's cycle by crank angle: -180 to 540 deg, 0 at firing top dead centre."""
+    """One point's cycle by crank angle: -180 to 540 deg, 0 at firing top dead centre; its totals."""
 
     angle_deg: np.ndarray
     volume_m3: np.ndarray
@@ -136,6 +136,7 @@ class Trace:
     burned_kg: np.ndarray
     intake_lift_m: np.ndarray
     exhaust_lift_m: np.ndarray
+    totals: Cycles
 
 
 def cycle(cylinder, cam, operating, step_deg=STEP_DEG):
@@ -169,15 +170,16 @@ def trace(cylinder, cam, operating, step_deg=STEP_DEG):
     >>> round(float(trace(square, CAMS["mild"], Operating(3500, 2e5, 2e5)).angle_deg[0]))
     -180
     """
-    _, rows = solve_points(cylinder, cam, operating, step_deg)
+    out, rows = solve_points(cylinder, cam, operating, step_deg)
     if len(rows) != 1:
         raise ValueError(f"trace takes one operating point, not {len(rows)}")
+    totals = Cycles(**{name: values[0] for name, values in out.items()})
     columns = dict(zip(COLUMNS, rows[0].T, strict=True))
     lifts = [lobe.at(columns["angle_deg"]) for lobe in (cam.intake, cam.exhaust)]
-    return Trace(**columns, intake_lift_m=lifts[0], exhaust_lift_m=lifts[1])
+    return Trace(**columns, intake_lift_m=lifts[0], exhaust_lift_m=lifts[1], totals=totals)
 
 
-def breathing_slope(cylinder, cam, operating, half_step=0.05):
+def breathing_slope(cylinder, cam, operating, half_step=0.05, step_deg=STEP_DEG):
     """d ln VE / d (p_exhaust / p_manifold) by central difference. [-]
 
     Arguments, errors and source as cycle; half_step of the pressure ratio, 0.001 to 0.2 [-].
@@ -188,7 +190,7 @@ def breathing_slope(cylinder, cam, operating, half_step=0.05):
     >>> bool(breathing_slope(square, CAMS["long overlap"], Operating(3500, 2e5, 2e5)) < -0.1)
     True
     """
-    low, high = _both_sides(cylinder, cam, operating, half_step)
+    low, high = _both_sides(cylinder, cam, operating, half_step, step_deg)
     return np.log(high.ve / low.ve) / (2 * half_step)
 
 
@@ -205,7 +207,9 @@ class TorqueCost:
         return self.pumping + self.breathing
 
 
-def torque_cost_nm_per_pa(cylinder, cam, operating, displacement_m3, half_step=0.05):
+def torque_cost_nm_per_pa(
+    cylinder, cam, operating, displacement_m3, half_step=0.05, step_deg=STEP_DEG
+):
     """Torque lost per pascal of exhaust manifold pressure, all else held. [N m/Pa]
 
     Arguments, errors and source as cycle; the engine's displacement [m3] > 0; half_step of the
@@ -218,18 +222,18 @@ def torque_cost_nm_per_pa(cylinder, cam, operating, displacement_m3, half_step=0
     >>> bool(cost.total > cost.pumping > 0)
     True
     """
-    low, high = _both_sides(cylinder, cam, operating, half_step)
+    low, high = _both_sides(cylinder, cam, operating, half_step, step_deg)
     step_pa = 2 * half_step * np.asarray(operating.p_manifold_pa, dtype=float)
     pumping = engine.torque_nm(high.pmep_pa - low.pmep_pa, displacement_m3) / step_pa
     lost = engine.torque_nm(low.imep_gross_pa - high.imep_gross_pa, displacement_m3)
     return TorqueCost(pumping, lost / step_pa)
 
 
-def _both_sides(cylinder, cam, operating, half_step):
+def _both_sides(cylinder, cam, operating, half_step, step_deg):
     """Cycles a half step of the pressure ratio below and above, from one call."""
     step = float(checked("half_step", half_step, 0.001, 0.2))
     at = operating.checked_arrays()
     p_in, p_ex = at["p_manifold_pa"], at["p_exhaust_pa"]
     pair = np.stack([p_ex - step * p_in, p_ex + step * p_in])
-    both = cycle(cylinder, cam, replace(operating, p_exhaust_pa=pair))
+    both = cycle(cylinder, cam, replace(operating, p_exhaust_pa=pair), step_deg)
     return tuple(Cycles(*(getattr(both, f.name)[i] for f in fields(Cycles))) for i in (0, 1))
