@@ -29,6 +29,7 @@ _COUNTED = re.compile(r"(?<![\w.,])(?P<number>\d+)\s+(?P<unit>[a-z]+)", re.IGNOR
 _LOOSE = re.compile(r"(?:about|around|nearly|almost|roughly|some|over|more than|~|≈)\s*$", re.I)
 _MORE = re.compile(r"\b(?:more|higher|gains?|gained|adds?|above|up|ahead|wins?)\b", re.I)
 _LESS = re.compile(r"\b(?:less|lower|fewer|los(?:es|t|e)|drops?|below|down|behind)\b", re.I)
+_COMPARING = re.compile(r"\s*(?:more|less|fewer|higher|lower|ahead|behind|up|down)\b", re.I)
 _AT_SPEED = re.compile(rf"\bat\s+(?:about\s+)?(?P<number>{_NUMBER})\s*rpm", re.I)
 
 
@@ -158,6 +159,8 @@ def _of_its_kind(number, cited):
 def _wrong_quantity(text, number, known, system):
     if not known:
         return [f"{number.written}: this finding has no such number; take it out"]
+    if _COMPARING.match(text[number.stop :]):  # "46 hp more" speaks of a difference, not a level
+        known = [k for k in known if k.cited.than] or known
     there = [k for k in known if _at(k.cited, number.speed)]
     nearest = min(there or known, key=lambda k: k.off)
     if not nearest.agrees:

@@ -69,7 +69,7 @@ def files(story, choice):
     if choice.talk:
         cues = talk_track(story, choice.timing)
         yield "talk.md", lambda: as_markdown(cues, story.headline).encode("utf-8")
-        yield "talk.vtt", lambda: as_webvtt(cues).encode("utf-8")
+        yield "talk.vtt", lambda: as_webvtt(cues, choice.timing.seconds).encode("utf-8")
 
 
 def edited(bench, story, choice):

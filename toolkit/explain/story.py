@@ -30,7 +30,8 @@ class Story:
     """A finding, ready to be told in the person's units.
 
     slug: its folder under explain/. headline: may be edited; `troubles` says where it contradicts
-    the numbers in `cited`. card: the method card's (word, text) rows. method, cautions:
+    the numbers in `cited`; evidence: its word. sentences: for reading; spoken: short ones, for
+    a voice over the clip. card: the method card's (word, text) rows. method, cautions:
     paragraphs. table: what can be downloaded, one row per speed. picture: the chart to publish.
     poster, poster_upright: the circle for either shape, None where no station was measured.
     """
@@ -39,6 +40,7 @@ class Story:
     headline: str
     picture: Picture
     sentences: tuple[Sentence, ...]
+    spoken: tuple[Sentence, ...]
     cited: tuple[Cited, ...]
     card: tuple[tuple[str, str], ...]
     method: tuple[str, ...]
@@ -46,6 +48,7 @@ class Story:
     table: pd.DataFrame
     runs: tuple[tuple[str, str], ...]  # name and colour of each run
     system: str = "US"
+    evidence: str = "measured"
     poster: Picture | None = None
     poster_upright: Picture | None = None
 

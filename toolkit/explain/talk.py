@@ -4,6 +4,7 @@ import re
 from dataclasses import dataclass, replace
 
 from toolkit.explain.headline import first_number
+from toolkit.explain.story import Sentence
 
 _LETTERS_PER_S, _LEAST_S = 16.0, 1.2  # a calm reader; common practice for captions
 
@@ -24,38 +25,31 @@ class Cue:
 
 
 def talk_track(story, timing):
-    """The story's sentences as Cues in order, within the clip's length.
+    """What is said as Cues in order, at a pace that can be followed.
 
-    The headline comes first, then what belongs to a place on the axis as the cursor passes it,
-    then the rest. Where there is more to say than the clip has time for, all is said faster:
-    `needed_s` tells the length at which it could be read.
+    The headline comes first, then what belongs to a place on the axis, no sooner than the cursor
+    passes it, then the rest. The last may lie beyond the clip: `needed_s` is how long a clip
+    that holds all would be.
     """
-    cues = _spoken(story, timing)
-    squeeze = min(1.0, timing.seconds / cues[-1].stop_s)
-    return tuple(replace(c, start_s=c.start_s * squeeze, stop_s=c.stop_s * squeeze) for c in cues)
+    low, high = story.picture.x_limits
+    placed = sorted((s for s in story.spoken if s.at_rpm is not None), key=lambda s: s.at_rpm)
+    others = [s for s in story.spoken if s.at_rpm is None]
+    cues, now = [], 0.0
+    for sentence in (Sentence(f"{story.headline}.", story.evidence), *placed, *others):
+        if sentence.at_rpm is not None:
+            now = max(now, timing.time_at((sentence.at_rpm - low) / (high - low)))
+        stop = now + max(_LEAST_S, len(sentence.text) / _LETTERS_PER_S)
+        cues.append(Cue(sentence.text, sentence.evidence, now, stop))
+        now = stop
+    return tuple(cues)
 
 
 def needed_s(story, timing):
-    """The length in s at which a calm reader can follow the words of a clip like this one."""
-    return _spoken(story, timing)[-1].stop_s
-
-
-def _spoken(story, timing):
-    low, high = story.picture.x_limits
-    placed = sorted((s for s in story.sentences if s.at_rpm is not None), key=lambda s: s.at_rpm)
-    others = [s for s in story.sentences if s.at_rpm is None]
-    evidence = story.sentences[0].evidence if story.sentences else "measured"
-    cues, now = [], 0.0
-    for text, word, at in [
-        (f"{story.headline}.", evidence, None),
-        *((s.text, s.evidence, s.at_rpm) for s in (*placed, *others)),
-    ]:
-        if at is not None:
-            now = max(now, timing.time_at((at - low) / (high - low)))
-        stop = now + max(_LEAST_S, len(text) / _LETTERS_PER_S)
-        cues.append(Cue(text, word, now, stop))
-        now = stop
-    return cues
+    """The length in s of a clip in which all can be said at that pace."""
+    seconds = timing.seconds
+    while (stop := talk_track(story, replace(timing, seconds=seconds))[-1].stop_s) > seconds:
+        seconds = stop + 0.5
+    return seconds
 
 
 def as_markdown(cues, title):
@@ -68,8 +62,10 @@ def as_markdown(cues, title):
     return "\n".join([f"# {_plain(title)}", "", *head, *rows, ""])
 
 
-def as_webvtt(cues):
-    """The cues as captions. Source of the format: W3C, WebVTT, the Web Video Text Tracks format.
+def as_webvtt(cues, seconds=float("inf")):
+    """The cues that begin within the clip's seconds as captions.
+
+    Source of the format: W3C, WebVTT, The Web Video Text Tracks Format.
 
     >>> print(as_webvtt([Cue("More <air> --> more power", "measured", 0, 1.5)]))
     WEBVTT
@@ -80,8 +76,10 @@ def as_webvtt(cues):
     <BLANKLINE>
     """
     blocks = [
-        f"{number}\n{_clock(c.start_s)} --> {_clock(c.stop_s)}\n{_caption(c.text)} [{c.evidence}]\n"
+        f"{number}\n{_clock(c.start_s)} --> {_clock(min(c.stop_s, seconds))}\n"
+        f"{_caption(c.text)} [{c.evidence}]\n"
         for number, c in enumerate(cues, start=1)
+        if c.start_s < seconds
     ]
     return "\n".join(["WEBVTT\n", *blocks])
 

@@ -72,6 +72,7 @@ def story_of(finding, system, *, quantity="", title="", notes=(), demo=False):
         headline=said,
         picture=marked,
         sentences=tuple(_sentence(v) for v in verdicts(c, system)),
+        spoken=tuple(spoken(c, system)),
         cited=cited,
         card=method_card(c, system, demo),
         method=(*note, *_method(c)),
@@ -79,6 +80,7 @@ def story_of(finding, system, *, quantity="", title="", notes=(), demo=False):
         table=table(c, system),
         runs=tuple(zip((c.a.name, c.b.name), _COLOURS, strict=True)),
         system=system,
+        evidence=_evidence(c, quantity),
         poster=circle_of(c, _telling_speed(said, cited, c), system),
         poster_upright=circle_of(c, _telling_speed(said, cited, c), system, (1080, 1920)),
     )
@@ -152,6 +154,56 @@ def _quantity(text, cited, c):
     kinds = [found.kind for found in cited_in(text, cited)]
     present = [q for q in charts.QUANTITIES if q in c.gains] or ["torque_nm"]
     return next((q for k in kinds for q in present if CHANNELS[q].kind == k), present[0])
+
+
+def _evidence(c, quantity):
+    """The evidence word of a headline: a comparison within its scatter decides nothing."""
+    gain = c.gains.get(quantity)
+    if gain is None or not gain.clear.any():
+        return "cannot tell"
+    return "measured" if c.reference == "observed" and not c.drift_corrected else "worked out"
+
+
+def spoken(c, system):
+    """What a comparison says, in sentences short enough to be spoken over a clip."""
+    quantity = next((q for q in charts.QUANTITIES if q in c.gains), None)
+    if quantity:
+        kind, found = CHANNELS[quantity].kind, c.crossovers[quantity]
+        for x in (f for f in found if np.isfinite(f.speed_rpm)):
+            leads = c.a.name if x.rising else c.b.name
+            word = "measured" if x.known else "cannot tell"
+            yield Sentence(f"Below {x.speed_rpm:.0f} rpm {leads} leads.", word, x.speed_rpm)
+        yield _spoken_average(c, quantity, kind, system)
+    for name, p in zip((c.a.name, c.b.name), (c.pressures_a, c.pressures_b), strict=True):
+        yield from _spoken_pressures(c, name, p, system)
+
+
+def _spoken_average(c, quantity, kind, system):
+    average, low, high = c.average[quantity], *c.range_rpm
+    over = f"from {low:.0f} to {high:.0f} rpm"
+    if not average.clear:
+        return Sentence(f"On average {over} the difference is within the scatter.", "cannot tell")
+    size = units.text(abs(float(average.difference)), kind, system)
+    way = "more" if average.difference > 0 else "less"
+    text = f"On average {over} {c.b.name} makes {size} {way}."
+    return Sentence(text, "worked out" if c.drift_corrected else "measured")
+
+
+def _spoken_pressures(c, name, p, system):
+    if p is None:
+        yield Sentence(f"Back pressure on {name} was not logged.", "cannot tell")
+        return
+    for x in (f for f in p.crossings if f.rising and np.isfinite(f.speed_rpm)):
+        text = f"On {name} back pressure passes boost at {x.speed_rpm:.0f} rpm."
+        yield Sentence(text, "measured" if x.known else "cannot tell", x.speed_rpm)
+    known = np.flatnonzero(np.isfinite(p.back_gauge_pa) & np.isfinite(p.boost_gauge_pa))
+    if known.size:
+        back, boost = (
+            units.text(v[known[-1]], "boost", system) for v in (p.back_gauge_pa, p.boost_gauge_pa)
+        )
+        top = float(c.speed_rpm[known[-1]])
+        text = f"At {top:.0f} rpm {name} has {back} of back pressure, {boost} of boost."
+        yield Sentence(text, "measured", top)
 
 
 def _telling_speed(text, cited, c):
