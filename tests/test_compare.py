@@ -5,6 +5,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from toolkit.analysis.compare import ReferenceMismatch, Settings, averaged, compare
@@ -72,6 +74,25 @@ def test_swapping_sides_flips_every_sign():
     there, back = compare(a, b), compare(b, a)
     for channel, gain in there.gains.items():
         np.testing.assert_array_equal(gain.difference, -back.gains[channel].difference)
+
+
+levels = st.lists(st.floats(100, 900), min_size=1, max_size=4)
+
+
+@settings(max_examples=40, deadline=None, derandomize=True)
+@given(levels, levels, st.floats(-0.02, 0.02))
+def test_whatever_the_pulls_swapping_flips_and_the_claim_keeps_its_size(a, b, tilt):
+    sides = [
+        side(n, *(grid(torque_nm=v + tilt * (SPEED - 4500)) for v in values))
+        for n, values in (("A", a), ("B", b))
+    ]
+    there, back = compare(*sides), compare(*reversed(sides))
+    for channel, gain in there.average.items():
+        assert gain.difference == -back.average[channel].difference
+        assert bool(gain.clear) == bool(back.average[channel].clear)
+        if min(len(a), len(b)) == 1:
+            assert not gain.clear
+    assert {v.subject for v in verdicts(there, "US")} >= {"average torque", "peak power"}
 
 
 def test_one_pull_each_makes_no_claim():

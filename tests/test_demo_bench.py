@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from data_demo.generate import SEED, generate, simulate
+from data_demo.generate import SEED, generate, simulate, truth
 from toolkit.bench import Bench, digest
 from toolkit.build import read_build
 from toolkit.build.pull import pull
@@ -106,6 +106,15 @@ def test_shares_add_up_to_the_true_difference(curves):
     # The pumping part is arithmetic: pressure difference times displacement over 4 pi.
     saved = (small.p_exhaust_pa[6000] - large.p_exhaust_pa[6000]) * 2.996e-3 / (4 * np.pi)
     assert at.pumping_nm == pytest.approx(saved, rel=0.005)
+
+
+def test_true_shares_flip_with_the_runs_and_vanish_between_equals():
+    bench = simulate(SEED + 5)
+    a, b = (bench[name][2] for name in ("2026-04-18_2_small_14psi", "2026-04-18_5_large_14psi"))
+    there, back, nothing = truth.shares(a, b), truth.shares(b, a), truth.shares(a, a)
+    for cause in set(there) - {"speed_rpm"}:
+        np.testing.assert_allclose(there[cause], -back[cause], atol=1e-9)
+        np.testing.assert_allclose(nothing[cause], 0, atol=1e-12)
 
 
 def test_logs_carry_mixed_units_and_two_clocks():

@@ -140,51 +140,71 @@ def run(test, point, rng):
 
 def _pull(test, cell, point, number, speed, throttle, rng):
     """One pull in time: the settled values, followed with the turbo's lag."""
-    one = replace(cell, **{f: float(v[number]) for f, v in vars(cell).items() if np.ndim(v)})
+    one = _of_pull(cell, number)
     at = {name: np.interp(speed, GRID_RPM, grid[:, number]) for name, grid in point.items()}
     full = throttle > 0.9
-    part_load = one.p_cell_pa * (0.31 + 0.62 * np.sqrt(throttle))
-    goal = np.where(full, at["p_manifold_pa"] + _wander(rng, len(speed), 350.0, 0.5), part_load)
-    turbo = plant.TURBOS[test.turbo]
-    p = _followed(goal, np.where(full & (goal > one.p_cell_pa), turbo.lag_s, 0.05))
-    charged = np.clip(
-        (p - one.p_cell_pa) / np.maximum(at["p_manifold_pa"] - one.p_cell_pa, 1e3), 0, 1.3
-    )
+    p = _manifold(test, one, at, throttle, full, rng)
     s = {"speed_rpm": speed, "throttle": throttle, "p_manifold_pa": p}
-    for name in ("p_exhaust_pa", "p_turbine_out_pa", "p_compressor_out_pa"):
-        s[name] = one.p_cell_pa + charged * (at[name] - one.p_cell_pa)
-    s["p_compressor_in_pa"] = one.p_cell_pa + charged * (at["p_compressor_in_pa"] - one.p_cell_pa)
-    s["t_compressor_out_k"] = one.t_cell_k + charged * (at["t_compressor_out_k"] - one.t_cell_k)
-    s["t_charge_k"] = _followed(
-        np.where(full, at["t_charge_k"], one.t_water_k + 8.0), np.full(len(speed), 0.4)
+    s |= _turbo_side(one, at, p, full) | _cell_air(one, len(speed))
+    s |= _engine_side(one, at, s, full, rng)
+    sweep = np.where(full, np.gradient(speed, STEP_S), 0.0)
+    torque = plant.torque_nm(speed, s, sweep)
+    s["model_torque_nm"] = np.where(throttle > 0.01, torque, -30.0 - 0.006 * speed)
+    scatter = rng.normal(0, 0.0028) + _wander(rng, len(speed), 0.0035, 0.12)
+    s["torque_nm"] = s["model_torque_nm"] * (1 + scatter)
+    s["pull"] = np.where(full & (np.gradient(speed) > 0), number + 1, 0)
+    return s
+
+
+def _of_pull(cell, number):
+    return replace(cell, **{f: float(v[number]) for f, v in vars(cell).items() if np.ndim(v)})
+
+
+def _manifold(test, cell, at, throttle, full, rng):
+    """Manifold pressure: part load by the throttle, full load followed by the turbo's lag."""
+    goal = np.where(
+        full,
+        at["p_manifold_pa"] + _wander(rng, len(throttle), 350.0, 0.5),
+        cell.p_cell_pa * (0.31 + 0.62 * np.sqrt(throttle)),
     )
-    s["lam"] = np.where(throttle > 0.01, plant.lam_target(p, one), 1.5) + rng.normal(0, 0.002)
-    s["spark_deg"] = plant.spark_deg(speed, p, s["t_charge_k"], one)
-    late = plant.best_spark_deg(speed, p) - s["spark_deg"]
-    hot = np.where(full, 1035 + 0.033 * (speed - 2500) + 550 * (s["lam"] - 0.85) + 5 * late, 840.0)
-    s["t_exhaust_k"] = _followed(hot, np.full(len(speed), 0.5))
+    lag = plant.TURBOS[test.turbo].lag_s
+    return _followed(goal, np.where(full & (goal > cell.p_cell_pa), lag, 0.05))
+
+
+def _turbo_side(cell, at, p_manifold_pa, full):
+    """What goes with boost: all of it by the share of the settled boost that is there."""
+    settled = np.maximum(at["p_manifold_pa"] - cell.p_cell_pa, 1e3)
+    charged = np.clip((p_manifold_pa - cell.p_cell_pa) / settled, 0, 1.3)
+    s = {}
+    for name in ("p_exhaust_pa", "p_turbine_out_pa", "p_compressor_out_pa", "p_compressor_in_pa"):
+        s[name] = cell.p_cell_pa + charged * (at[name] - cell.p_cell_pa)
+    s["t_compressor_out_k"] = cell.t_cell_k + charged * (at["t_compressor_out_k"] - cell.t_cell_k)
     s["shaft_speed_rpm"] = np.maximum(at["shaft_speed_rpm"] * np.sqrt(charged), 12e3)
     for name in ("gate_duty", "p_gate_top_gauge_pa", "gate_lift_m"):
         s[name] = np.where(full, at[name] * np.clip(charged, 0, 1), 0.0)
-    s |= _cell_air(one, len(speed))
-    s["air_flow_kg_s"] = plant.air_kg_s(speed, p, s["p_exhaust_pa"], s["t_charge_k"])
-    fuel = s["air_flow_kg_s"] / (s["lam"] * plant.AIR_PER_FUEL)
-    s["fuel_flow_kg_s"] = np.where(throttle > 0.01, fuel, 0.0)
-    sweep = np.where(full, np.gradient(speed, STEP_S), 0.0)
-    s["model_torque_nm"] = np.where(
-        throttle > 0.01, plant.torque_nm(speed, s, sweep), -30.0 - 0.006 * speed
-    )
-    scatter = rng.normal(0, 0.0028) + _wander(rng, len(speed), 0.0035, 0.12)
-    s["torque_nm"] = s["model_torque_nm"] * (1 + scatter)
-    sweeping = full & (np.gradient(speed) > 0)
-    s["pull"] = np.where(sweeping, number + 1, 0)
     return s
+
+
+def _engine_side(cell, at, s, full, rng):
+    """Charge, mixture, spark, exhaust and flows; fuel is cut when the throttle shuts."""
+    speed, p, fired = s["speed_rpm"], s["p_manifold_pa"], s["throttle"] > 0.01
+    charge = np.where(full, at["t_charge_k"], cell.t_water_k + 8.0)
+    charge = _followed(charge, np.full(len(speed), 0.4))
+    lam = np.where(fired, plant.lam_target(p, cell), 1.5) + rng.normal(0, 0.002)
+    spark = plant.spark_deg(speed, p, charge, cell)
+    hot = np.where(full, plant.exhaust_t_k(speed, p, lam, spark), 840.0)
+    air = plant.air_kg_s(speed, p, s["p_exhaust_pa"], charge)
+    return {
+        "t_charge_k": charge, "lam": lam, "spark_deg": spark, "air_flow_kg_s": air,
+        "t_exhaust_k": _followed(hot, np.full(len(speed), 0.5)),
+        "fuel_flow_kg_s": np.where(fired, air / (lam * plant.AIR_PER_FUEL), 0.0),
+    }  # fmt: skip
 
 
 def _standing(cell, seconds, speed_rpm):
     """Engine off (0 rpm) or idling before the first pull."""
     n = round(seconds / STEP_S)
-    one = replace(cell, **{f: float(v[0]) for f, v in vars(cell).items() if np.ndim(v)})
+    one = _of_pull(cell, 0)
     runs = speed_rpm > 0
     p = one.p_cell_pa
     values = {

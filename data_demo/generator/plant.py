@@ -175,6 +175,11 @@ def spark_deg(speed_rpm, p_manifold_pa, t_charge_k, cell):
     return best_spark_deg(speed_rpm, p_manifold_pa) - behind + cell.spark_offset_deg
 
 
+def exhaust_t_k(speed_rpm, p_manifold_pa, lam, spark):
+    late = best_spark_deg(speed_rpm, p_manifold_pa) - spark
+    return 1035 + 0.033 * (speed_rpm - 2500) + 550 * (lam - 0.85) + 5.0 * late
+
+
 def air_kg_s(speed_rpm, p_manifold_pa, p_exhaust_breathing_pa, t_charge_k):
     """Air (with its moisture) through the engine; the port walls warm it a little."""
     warmed = t_charge_k + 0.10 * (WALL_K - t_charge_k)
@@ -255,8 +260,21 @@ class Match:
         return point
 
     def _balance(self, p, p3):
+        """Every channel at this boost and back pressure, and the turbine's power to spare."""
+        point = {"p_manifold_pa": p, "p_exhaust_pa": p3}
+        point |= self._intake(p, air_kg_s(self.speed, p, p3, self.t_charge))
+        point |= self._combustion(point)
+        exhaust = point["air_flow_kg_s"] * (1 + 1 / (point["lam"] * AIR_PER_FUEL))
+        point["p_turbine_out_pa"] = self.cell.p_cell_pa + 13e3 * (exhaust / 0.38) ** 2
+        flow, power = self._turbine(point, exhaust)
+        return point | {
+            "bypass_kg_s": exhaust - flow,
+            "surplus_w": 0.965 * power - point["compressor_w"],
+        }
+
+    def _intake(self, p, air):
+        """Filter, compressor, cooler and the walls after it."""
         cell, turbo = self.cell, self.turbo
-        air = air_kg_s(self.speed, p, p3, self.t_charge)
         p1 = cell.p_cell_pa - 2.6e3 * (air / 0.35) ** 2
         p2 = p + 8.0e3 * (air / 0.35) ** 2 * (2.2e5 / p)
         corrected = air * np.sqrt(cell.t_cell_k / 298.15) / (p1 / 1e5)
@@ -265,29 +283,33 @@ class Match:
         t2 = cell.t_cell_k + rise
         effectiveness = 1 - np.exp(-1.75 * (0.25 / air) ** 0.35)
         cooled = t2 - effectiveness * (t2 - cell.t_water_k)
-        self.t_charge = t_charge = cooled + 0.05 * (WALL_K - cooled)
-        lam = lam_target(p, cell)
-        spark = spark_deg(self.speed, p, t_charge, cell)
-        late = best_spark_deg(self.speed, p) - spark
-        t3 = 1035 + 0.033 * (self.speed - 2500) + 550 * (lam - 0.85) + 5.0 * late
-        exhaust = air * (1 + 1 / (lam * AIR_PER_FUEL))
-        p4 = cell.p_cell_pa + 13e3 * (exhaust / 0.38) ** 2
-        expansion = np.maximum(p3 / p4, 1.0005)
-        area = turbo.turbine_area_m2 * (1 + 0.05 * (expansion - 1.6))
-        flow = nozzle_kg_s(area, p3, np.minimum(p4, p3 * 0.9999), t3)
-        drop = CP_EXHAUST * t3 * (1 - expansion**-HOT)
-        blade = np.pi * turbo.tip_diameter_m * 0.93 * turbo.rated_rpm / 60 * fraction
-        speed_ratio = blade / np.sqrt(2 * drop)
-        turbine_efficiency = turbo.turbine_efficiency * (1 - 0.9 * (speed_ratio - 0.66) ** 2)
-        used = np.minimum(flow, exhaust)
-        surplus = 0.965 * used * drop * turbine_efficiency - air * CP_AIR * rise
+        self.t_charge = cooled + 0.05 * (WALL_K - cooled)
         return {
-            "p_manifold_pa": p, "p_exhaust_pa": p3, "p_turbine_out_pa": p4,
             "p_compressor_in_pa": p1, "p_compressor_out_pa": p2, "t_compressor_out_k": t2,
-            "t_charge_k": t_charge, "t_exhaust_k": t3, "lam": lam, "spark_deg": spark,
-            "air_flow_kg_s": air, "bypass_kg_s": exhaust - flow, "surplus_w": surplus,
+            "t_charge_k": self.t_charge, "air_flow_kg_s": air,
+            "compressor_w": air * CP_AIR * rise, "speed_fraction": fraction,
             "shaft_speed_rpm": fraction * turbo.rated_rpm * np.sqrt(cell.t_cell_k / 298.15),
         }  # fmt: skip
+
+    def _combustion(self, point):
+        """What the controller sets and how hot the exhaust gets."""
+        p = point["p_manifold_pa"]
+        lam = lam_target(p, self.cell)
+        spark = spark_deg(self.speed, p, point["t_charge_k"], self.cell)
+        t3 = exhaust_t_k(self.speed, p, lam, spark)
+        return {"lam": lam, "spark_deg": spark, "t_exhaust_k": t3}
+
+    def _turbine(self, point, exhaust):
+        """(flow, power) of the turbine; its efficiency falls away from the best blade speed."""
+        turbo, p3, p4 = self.turbo, point["p_exhaust_pa"], point["p_turbine_out_pa"]
+        expansion = np.maximum(p3 / p4, 1.0005)
+        area = turbo.turbine_area_m2 * (1 + 0.05 * (expansion - 1.6))
+        flow = nozzle_kg_s(area, p3, np.minimum(p4, p3 * 0.9999), point["t_exhaust_k"])
+        drop = CP_EXHAUST * point["t_exhaust_k"] * (1 - expansion**-HOT)
+        blade = np.pi * turbo.tip_diameter_m * 0.93 * turbo.rated_rpm / 60
+        speed_ratio = blade * point["speed_fraction"] / np.sqrt(2 * drop)
+        efficiency = turbo.turbine_efficiency * (1 - 0.9 * (speed_ratio - 0.66) ** 2)
+        return flow, np.minimum(flow, exhaust) * drop * efficiency
 
     def _pushed_flow(self, point):
         """What the gate passes with its top port fed as far as the controller can."""
