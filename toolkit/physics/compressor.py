@@ -155,9 +155,8 @@ class CompressorMap:
         Numbers or arrays, broadcast; NaN where NaN goes in and where the point is off the map,
         with the reason in `region`.
         """
-        flow, ratio = np.broadcast_arrays(
-            np.asarray(flow_kg_s, dtype=float), np.asarray(pressure_ratio, dtype=float)
-        )
+        flow, ratio = np.broadcast_arrays(flow_kg_s, np.asarray(pressure_ratio, dtype=float))
+        shape, flow, ratio = flow.shape, flow.ravel(), ratio.ravel()
         setting = flow / ratio
         surge, choke, ratios, efficiencies = self.nodes
 
@@ -177,7 +176,8 @@ class CompressorMap:
         speeds = self.line_speeds_rpm[0] + share * np.ptp(self.line_speeds_rpm)
         off = (region != Region.ON_MAP) | np.isnan(setting)
         values = [np.where(off, np.nan, v) for v in (speeds, cell(efficiencies), place)]
-        return Reading(*values, np.where(np.isnan(setting), -1, region))
+        values.append(np.where(np.isnan(setting), -1, region))
+        return Reading(*(v.reshape(shape) for v in values))
 
     def surge_flow_kg_s(self, pressure_ratio):
         """Corrected flow on the surge line at a pressure ratio; NaN above and below it. [kg/s]"""

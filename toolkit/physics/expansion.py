@@ -5,12 +5,14 @@ turbine: ER * flow(ER) * work(ER). Its inverse is tabulated row by row, a row fo
 and turbine curve, as cubics with exact slopes, which leaves errors below 1e-9.
 """
 
+from functools import lru_cache
+
 import numpy as np
 
 from toolkit.physics import gas, nozzle
-from toolkit.physics.turbine import MOST_EXPANSION
+from toolkit.physics.turbine import MOST_EXPANSION, isentropic_work_j_kg
 
-NODES = 97
+NODES = 129
 
 
 class Expansion:
@@ -18,30 +20,80 @@ class Expansion:
 
     curves: the distinct turbines, None for an effective area; turbine (which of them),
     t_exhaust_k, lam: one element a point; fuel: its hydrogen and oxygen atoms per carbon.
-    `row` names each point's row.
-    For an effective area, power and area scale outside: see `at`.
+    `row` names each point's row. For an effective area, power and area scale outside: see `at`.
     """
 
     def __init__(self, curves, turbine, t_exhaust_k, lam, fuel):
         states = np.stack([np.asarray(turbine, dtype=float), t_exhaust_k, lam], axis=1)
-        unique, self.row = np.unique(states, axis=0, return_inverse=True)
-        self.row = self.row.reshape(-1)
-        which, t, lam = unique.T[:, :, None]
-        self._r = gas.r_burned_j_kgk(lam, *fuel)
-        self._gamma = gas.gamma_burned(t, lam, *fuel)
-        self._t, self._lam, self._fuel = t, lam, fuel
-        z = self._nodes(curves, which[:, 0].astype(int))
-        self._tabulate(curves, which[:, 0].astype(int), z)
+        unique, row = np.unique(states, axis=0, return_inverse=True)
+        self.row = row.reshape(-1)
+        self.tables = _tables(tuple(curves), unique.tobytes(), tuple(fuel))
 
     def take(self, index):
         """The same rows for some of the points."""
         made = object.__new__(Expansion)
-        made.__dict__ = self.__dict__ | {"row": self.row[index]}
+        made.tables, made.row = self.tables, self.row[index]
         return made
+
+    def at(self, demand_w_pa):
+        """Logarithm of expansion ratio and work [J/kg] that give a power over pressure behind.
+
+        For an area: power / (p4 * area * efficiency), and work before the efficiency; for a
+        curve: power / p4, and work with it. Beyond the table the end of it.
+        """
+        return self.tables.inverse(self.row, np.asarray(demand_w_pa) ** (2 / 3))
+
+    def work_j_kg(self, z):
+        """The same work, not from the table: at a logarithm of expansion ratio."""
+        t, row = self.tables, self.row
+        work = isentropic_work_j_kg(t.t[row, 0], np.exp(z), t.lam[row, 0], t.fuel)
+        for number, curve in enumerate(t.curves):
+            if curve is not None:
+                work = np.where(t.which[row] == number, work * curve.at(np.exp(z))[1], work)
+        return work
+
+    def reaches(self, demand_w_pa):
+        """-1 where the demand lies below a row's table, 1 where above, 0 inside."""
+        y = np.asarray(demand_w_pa) ** (2 / 3)
+        return np.where(
+            y > self.tables.most[self.row], 1, np.where(y < self.tables.least[self.row], -1, 0)
+        )
+
+    def t_after_k(self, work_j_kg):
+        """Temperature of the exhaust after it gave so much work. [K]"""
+        return self.tables.cooling(self.row, work_j_kg)[0]
+
+    def turbine_flow(self, z):
+        """Flow of an effective area, over area and inlet pressure."""
+        return self.nozzle_flow(z / 2)
+
+    def nozzle_flow(self, z):
+        """Flow of one nozzle, over area and inlet pressure, at a logarithm of pressure ratio."""
+        gamma = self.tables.gamma[self.row, 0]
+        return nozzle.flow_function(np.exp(-z), gamma) / self.tables.scale[self.row, 0]
+
+
+@lru_cache(maxsize=4)
+def _tables(curves, states, fuel):
+    """The tables of so many states, kept: a pull at another boost has the same."""
+    return _Tables(curves, np.frombuffer(states).reshape(-1, 3), fuel)
+
+
+class _Tables:
+    """For each row: what `Expansion` looks up."""
+
+    def __init__(self, curves, states, fuel):
+        which, t, lam = states.T[:, :, None]
+        self._r = gas.r_burned_j_kgk(lam, *fuel)
+        self.gamma = gas.gamma_burned(t, lam, *fuel)
+        self.scale = np.sqrt(self._r * t)
+        self.t, self.lam, self.fuel, self.curves = t, lam, fuel, curves
+        self.which = which[:, 0].astype(int)
+        self._tabulate(curves, self.which, self._nodes(curves, self.which))
 
     def _nodes(self, curves, which):
         """Logarithms of expansion ratio: even, and at every bend of a row's own curves."""
-        choke = -2 * np.log(nozzle.critical_ratio(self._gamma))
+        choke = -2 * np.log(nozzle.critical_ratio(self.gamma))
         even = np.linspace(0, np.log(MOST_EXPANSION), NODES - 1)
         z = np.sort(np.concatenate([np.broadcast_to(even, (len(choke), NODES - 1)), choke], 1), 1)
         for number, curve in enumerate(curves):
@@ -52,10 +104,10 @@ class Expansion:
         return z
 
     def _tabulate(self, curves, which, z):
-        t, r, ratio = self._t, self._r, np.exp(z)
-        end = gas.isentropic_t_burned_k(t, 1 / ratio, self._lam, *self._fuel)
-        ideal = gas.h_burned_j_kg(t, self._lam, *self._fuel)
-        ideal = ideal - gas.h_burned_j_kg(end, self._lam, *self._fuel)
+        t, r, ratio = self.t, self._r, np.exp(z)
+        end = gas.isentropic_t_burned_k(t, 1 / ratio, self.lam, *self.fuel)
+        ideal = gas.h_burned_j_kg(t, self.lam, *self.fuel)
+        ideal = ideal - gas.h_burned_j_kg(end, self.lam, *self.fuel)
         flow, flow_slope = self._nozzle(z / 2)  # per area and inlet pressure, and its slope
         flow_slope = flow_slope / 2
         work, work_slope = ideal.copy(), r * end  # dh = R T dz along an isentrope
@@ -73,46 +125,19 @@ class Expansion:
             demand = (ratio * flow * work) ** (2 / 3)  # straight near ER 1, where it goes as z^1.5
             slope = np.where(z > 0, 2 / 3 * demand * steep, np.cbrt(r * t))
         self.least, self.most = demand[:, 0], demand[:, -1]
-        self._table = _Rows(demand, [(z, 1 / slope), (work, work_slope / slope)])
-        cp = gas.cp_burned_j_kgk(end, self._lam, *self._fuel)
-        self._cooling = _Rows(ideal, [(end, -1 / cp)])
-        self._nozzle_scale = np.sqrt(r * t)[:, 0]
+        self.inverse = _Rows(demand, [(z, 1 / slope), (work, work_slope / slope)])
+        cp = gas.cp_burned_j_kgk(end, self.lam, *self.fuel)
+        self.cooling = _Rows(ideal, [(end, -1 / cp)])
 
     def _nozzle(self, z):
         """Flow of a nozzle over area and inlet pressure, and its slope in z."""
-        g, scale = self._gamma, np.sqrt(self._r * self._t)
+        g, scale = self.gamma, self.scale
         r = np.maximum(np.exp(-z), nozzle.critical_ratio(g))
         flow = nozzle.flow_function(np.exp(-z), g)
         falling = -2 / g * r ** (2 / g) + (g + 1) / g * r ** ((g + 1) / g)
         with np.errstate(divide="ignore", invalid="ignore"):
             slope = np.where(z < -np.log(nozzle.critical_ratio(g)), g / (g - 1) * falling / flow, 0)
         return flow / scale, slope / scale
-
-    def at(self, demand_w_pa):
-        """Logarithm of expansion ratio and work [J/kg] that give a power over pressure behind.
-
-        For an area: power / (p4 * area * efficiency), and work before the efficiency; for a
-        curve: power / p4, and work with it. Beyond the table the end of it.
-        """
-        return self._table(self.row, np.asarray(demand_w_pa) ** (2 / 3))
-
-    def reaches(self, demand_w_pa):
-        """-1 where the demand lies below a row's table, 1 where above, 0 inside."""
-        y = np.asarray(demand_w_pa) ** (2 / 3)
-        return np.where(y > self.most[self.row], 1, np.where(y < self.least[self.row], -1, 0))
-
-    def t_after_k(self, work_j_kg):
-        """Temperature of the exhaust after it gave so much work. [K]"""
-        return self._cooling(self.row, work_j_kg)[0]
-
-    def turbine_flow(self, z):
-        """Flow of an effective area, over area and inlet pressure."""
-        return self.nozzle_flow(z / 2)
-
-    def nozzle_flow(self, z):
-        """Flow of one nozzle, over area and inlet pressure, at a logarithm of pressure ratio."""
-        gamma = self._gamma[self.row, 0]
-        return nozzle.flow_function(np.exp(-z), gamma) / self._nozzle_scale[self.row]
 
 
 class _Rows:

@@ -74,6 +74,9 @@ def _s(t, a):
 # [range, coefficient, species], per kilogram [J/kgK], enthalpy zero at 298.15 K.
 _MASS = np.moveaxis(_NASA, 0, 2) * R_UNIVERSAL_J_MOLK / _MOLAR_MASS_KG
 _MASS[:, 5] -= _h(_T_ENTHALPY_ZERO_K, _MASS[0])
+# The two ranges' printed constants meet at 1000 K to 1e-8 only: closed, so that balances are.
+for _value, _constant in ((_h, 5), (_s, 6)):
+    _MASS[1, _constant] += _value(_T_BREAK_K, _MASS[0]) - _value(_T_BREAK_K, _MASS[1])
 
 
 def _mixed(moles):
@@ -127,11 +130,11 @@ class Gas:
         """Sensible enthalpy at a temperature [K]. [J/kg]"""
         return _h(t, self._at(t))
 
-    def t_k(self, h):
+    def t_k(self, h, near=None):
         """Temperature of a sensible enthalpy [J/kg]: Newton; cp grows with T, so it settles
-        from any start. [K]"""
-        t = _T_ENTHALPY_ZERO_K + h / 1100
-        for _ in range(_NEWTON_STEPS + 1):
+        from any start, in two steps where `near` is within some 10 K. [K]"""
+        t = _T_ENTHALPY_ZERO_K + h / 1100 if near is None else near
+        for _ in range(_NEWTON_STEPS + 1 if near is None else 2):
             a = self._at(t)
             t = t + (h - _h(t, a)) / _cp(t, a)
         return t

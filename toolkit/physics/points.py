@@ -1,11 +1,36 @@
 """What goes into a match and what comes out: points, their solution, and what limits each."""
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from enum import IntEnum
 
 import numpy as np
 
 from toolkit.physics.gate import Gate
+from toolkit.physics.guard import checked
+
+# What is possible at all, by field: lowest, highest, unit.
+_RANGES = {
+    "volume_flow_m3_s": (1e-6, 100, "m3/s"),
+    "breathing_linear": (-1, 1, ""),
+    "breathing_log": (-3, 1, ""),
+    "p_cell_pa": (2e4, 2e5, "Pa"),
+    "t_cell_k": (210, 340, "K"),
+    "r_intake_j_kgk": (280, 310, "J/kgK"),
+    "p_target_pa": (1e4, 2e6, "Pa"),
+    "intake_loss": (0, np.inf, ""),
+    "cooler_loss": (0, np.inf, ""),
+    "exhaust_loss": (0, np.inf, ""),
+    "effectiveness": (0, 1, ""),
+    "t_medium_k": (210, 400, "K"),
+    "exhaust_per_air": (1, 2, ""),
+    "t_exhaust_k": (400, 2000, "K"),
+    "lam": (0.5, 20, ""),
+    "turbine_area_m2": (1e-6, 2, "m2"),
+    "turbine_efficiency": (0.05, 1, ""),
+    "mechanical_efficiency": (0.05, 1, ""),
+    "turbos": (1, 16, ""),
+    "gate_share": (0, 1, ""),
+}
 
 # Stands in where bypass is free.
 NO_GATE = Gate(1e-4, 1e-4, preload_n=1.0, rate_n_m=1.0, max_lift_m=1.0)
@@ -23,7 +48,7 @@ class Regime(IntEnum):
     CHOKE = 7  # right of it
     ABOVE_MAP = 8  # beyond its top speed line
     BELOW_MAP = 9  # under its lowest speed line
-    OFF_TURBINE_CURVE = 10  # the curve does not reach there
+    OFF_TURBINE = 10  # expansion beyond the turbine's curve, or beyond 8 to 1
     UNKNOWN = 11  # an input is not known (NaN), or the search did not settle
 
     @property
@@ -74,6 +99,33 @@ class Points:
     gate_share: np.ndarray = 0.0
     gate: Gate = NO_GATE
 
+    def __post_init__(self):
+        for name, (low, high, unit) in _RANGES.items():
+            checked(name, getattr(self, name), low, high, unit)
+
+    def flat(self):
+        """The same with every field, the gate's too, an array of one axis and one length."""
+        names = [f.name for f in fields(self) if f.name != "gate"]
+        gate = gate_arrays(self.gate)
+        arrays = np.broadcast_arrays(*(getattr(self, n) for n in names), *gate.values())
+        flat = dict(zip([*names, *gate], map(np.ravel, arrays), strict=True))
+        flat |= {n: flat[n].astype(np.intp) for n in ("map", "turbine", "turbos")}
+        own = {n: flat.pop(n) for n in gate}
+        return Points(**flat, gate=replace(self.gate, **own))
+
+    def take(self, index):
+        """Some of flat points."""
+        own = {f.name: getattr(self, f.name)[index] for f in fields(self) if f.name != "gate"}
+        gate = {k: v[index] for k, v in gate_arrays(self.gate).items()}
+        return Points(**own, gate=replace(self.gate, **gate))
+
+
+def gate_arrays(gate):
+    """The gate's fields that may differ from point to point."""
+    whole = ("ports", "bled")
+    named = {f.name: getattr(gate, f.name) for f in fields(gate) if f.name not in whole}
+    return {k: v for k, v in named.items() if v is not None}
+
 
 @dataclass(frozen=True)
 class Match:
@@ -107,10 +159,17 @@ class Match:
 
     def reshape(self, *shape):
         """Every array in another shape."""
-        return self._each(lambda a: a.reshape(*shape))
+        return self.each(lambda a: a.reshape(*shape))
 
     def __getitem__(self, index):
-        return self._each(lambda a: a[index])
+        return self.each(lambda a: a[index])
 
-    def _each(self, change):
+    @staticmethod
+    def joined(parts):
+        """Several one after the other."""
+        names = [f.name for f in fields(Match)]
+        return Match(**{n: np.concatenate([getattr(p, n) for p in parts]) for n in names})
+
+    def each(self, change):
+        """Every array changed in one way."""
         return Match(**{f.name: change(getattr(self, f.name)) for f in fields(self)})

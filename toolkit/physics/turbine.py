@@ -106,7 +106,7 @@ class TurbineCurve:
         checked("p_ref_pa", self.p_ref_pa, 1e4, 1e6, "Pa")
         if len(ratio) < 2 or np.any(np.diff(ratio) <= 0):
             raise ValueError("a turbine curve needs two or more points of rising expansion_ratio")
-        if np.any(np.diff(self.flow_kg_s) < 0):
+        if np.any(np.diff(self.flow_kg_s) < -1e-9 * np.max(self.flow_kg_s)):
             raise ValueError("a turbine curve's corrected flow must not fall with expansion_ratio")
 
     @cached_property
