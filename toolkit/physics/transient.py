@@ -191,7 +191,9 @@ class Plant:
         wanted = p_exhaust / GATE_TIME_S * (allowed - supplied) / (power + supplied + 1)
         shut, wide = self._gate(p, per_area, p_exhaust - p_after, p_out - p.p_cell_pa, exhaust)
         bypass = np.clip(exhaust - turbine - wanted / fills, shut, wide)
-        warmed = gas.AIR.t_k(gas.AIR.h_j_kg(p.t_cell_k) + work * p.t_cell_k)
+        work = work * p.t_cell_k
+        near = p.t_cell_k + work / 1010
+        warmed = gas.AIR.t_k(gas.AIR.h_j_kg(p.t_cell_k) + work, near)
         exchange = p.r_intake_j_kgk * t_charge / self.intake_m3
         inertia = self.inertia * p.turbos
         rates = (
@@ -219,7 +221,7 @@ class Plant:
         if not np.any(p.exhaust_loss):
             return p.p_cell_pa
         given = power / (p.mechanical_efficiency * exhaust)
-        t_after = hot.gas.t_k(hot.h_j_kg - given)
+        t_after = hot.gas.t_k(hot.h_j_kg - given, p.t_exhaust_k - given / 1250)
         half = 0.5 * p.p_cell_pa
         return half + np.sqrt(half**2 + p.exhaust_loss * exhaust**2 * t_after)
 
@@ -235,7 +237,7 @@ class Plant:
         )
         return np.where(p.gated, shut, 0.0), np.where(p.gated, wide, exhaust)
 
-    def run(self, start, times_s, speed_rpm, speed_rate=None, load=1.0):
+    def run(self, start, times_s, speed_rpm, speed_rate=None, load=1.0, rtol=1e-4):
         """Moments from a start, (candidates, 4) of shaft speed, pressures and temperature.
 
         speed_rate(speed_rpm, values): change of engine speed [rpm/s]; None holds it. load: air
@@ -261,7 +263,8 @@ class Plant:
         times = np.asarray(times_s, dtype=float)
         done = solve_ivp(
             rate, (times[0], times[-1]), np.nan_to_num(first.ravel() / scale, nan=1.0),
-            method="LSODA", t_eval=times, rtol=1e-4, atol=1e-6, lband=count - 1, uband=count - 1,
+            method="LSODA", t_eval=times, rtol=rtol, atol=0.01 * rtol,
+            lband=count - 1, uband=count - 1,
         )  # fmt: skip
         if not done.success:
             raise ValueError(f"the response could not be followed in time: {done.message}")
@@ -279,7 +282,7 @@ class Plant:
         p, _ = self.at(np.broadcast_to(speed_rpm, self.size))
         low = self.lines_rpm[p.map, 0]
         start = np.stack([low / 2, p.p_cell_pa, p.t_cell_k, 1.05 * p.p_cell_pa], axis=1)
-        end = light.run(start, [0.0, SETTLING_S], speed_rpm, None, load)
+        end = light.run(start, [0.0, SETTLING_S], speed_rpm, None, load, rtol=1e-3)
         last = np.stack([getattr(end, name)[-1] for name in _STATES], axis=1)
         last[:, 1] *= load  # behind the throttle plate
         return last
