@@ -62,7 +62,7 @@ def lift_curve(page):
 def test_moving_a_cam_angle_moves_everything(open_workbook):
     page = open_workbook("cycle_alone")
     sees(page, "This cam has both valves open for 54°", ".dp-verdict")
-    row, handle = slider(page, "Intake opens before top")
+    row, handle = slider(page, "Intake opens BTDC")
     before = lift_curve(page)
     handle.focus()
     start = time.monotonic()

@@ -24,10 +24,10 @@ from toolkit.physics.cam import CAMS, Cam, exhaust_lobe, intake_lobe
 TYPED, UNKNOWN = "angles below", "not known"
 _TIMING = [("the seat", 0.0), ("1 mm lift", 1e-3), ("0.050 in lift", 1.27e-3)]
 _ANGLES = {
-    "intake_opens": ("Intake opens before top", -40, 80),
-    "intake_closes": ("closes after bottom", -20, 100),
-    "exhaust_opens": ("Exhaust opens before bottom", -20, 100),
-    "exhaust_closes": ("closes after top", -40, 80),
+    "intake_opens": ("Intake opens BTDC", -40, 80),
+    "intake_closes": ("Intake closes ABDC", -20, 100),
+    "exhaust_opens": ("Exhaust opens BBDC", -20, 100),
+    "exhaust_closes": ("Exhaust closes ATDC", -40, 80),
 }
 
 
@@ -80,7 +80,7 @@ class CyclePanel(Workpanel):
 
     def _make_cam(self):
         options = [TYPED, *CAMS, UNKNOWN]
-        self.shape = Choice("Cam", options, TYPED, hint="described shapes are invented")
+        self.shape = Choice("Cam", options, TYPED, hint="named shapes are invented; angles in crank degrees")
         self.timing = Choice("Timing stated at", _TIMING, 0.0)
         self.ramp = Quantity(
             "Ramp up to that lift", "angle", None, low=1, high=120, optional=True,
