@@ -157,19 +157,30 @@ def _is_sure(table, width, texts):
 
 def _text_column(column, clock, mark):
     """Values of a column of texts, and (place, text) of its rejected cells."""
-    pieces, rejected, start = [], [], 0
+    pieces, rejected, start = [np.zeros(0)], [], 0
     for chunk in column.chunks:
-        texts = chunk.to_pylist()
         if clock:
-            bad = clock.add(texts)
+            texts = chunk.to_pylist()
+            bad = [(place, texts[place]) for place in clock.add(texts)]
+            values = np.full(len(texts), np.nan)  # the clock gives them when it has all
         else:
-            values, bad = cells.numbers(texts, mark)
-            pieces.append(values)
-        rejected += [(start + place, texts[place]) for place in bad]
-        start += len(texts)
-    if clock:
-        return np.full(start, np.nan), rejected
-    return np.concatenate(pieces) if pieces else np.zeros(0), rejected
+            values, bad = _mixed(chunk, mark)
+        pieces.append(values)
+        rejected += [(start + place, text) for place, text in bad]
+        start += len(chunk)
+    return np.concatenate(pieces), rejected
+
+
+def _mixed(chunk, mark):
+    """Plain numbers all at once, the rest cell by cell."""
+    plain = pc.match_substring_regex(chunk, rf"^-?\d+(?:[{mark}]\d*)?$")
+    shown = pc.if_else(plain, chunk, pa.scalar(None, pa.string()))
+    values = pc.cast(pc.replace_substring(shown, mark, "."), pa.float64())
+    values = values.to_numpy(zero_copy_only=False).copy()
+    others = np.flatnonzero(~plain.to_numpy(zero_copy_only=False) | ~np.isfinite(values))
+    texts = chunk.take(pa.array(others)).to_pylist()
+    values[others], bad = cells.numbers(texts, mark)
+    return values, [(int(others[k]), texts[k]) for k in bad]
 
 
 def _all_finite(column):
