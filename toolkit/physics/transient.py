@@ -28,7 +28,7 @@ from toolkit.physics.points import Points
 from toolkit.physics.rotor import RPM
 from toolkit.physics.turbine import MOST_EXPANSION
 
-GATE_TIME_S = 0.004  # how fast the perfect controller sets exhaust pressure
+GATE_TIME_S = 0.01  # how fast the perfect controller sets exhaust pressure
 APPROACH = 0.1  # share of the target over which it lets the shaft slow down
 LEAST_SHAFT_RPM = 500.0
 LIGHTER, SETTLING_S = 30, 4.0  # to stand at a start: a rotor so much lighter, for so long
