@@ -7,7 +7,9 @@ import numpy as np
 from toolkit.analysis.repeats import OBSERVED, Side, converted, joined, repeats_of
 from toolkit.bench import digest
 from toolkit.logs.decided_pulls import stretches_of
+from toolkit.logs.pulls import pulls_of
 from toolkit.logs.run import Run
+from toolkit.logs.signs import signs
 from toolkit.logs.weather import Weather
 from toolkit.physics.correction import STANDARDS
 
@@ -30,6 +32,10 @@ class OpenedLog:
     def pulls(self):
         """How many pulls are accepted."""
         return sum(p.accepted for p in self.stretches)
+
+    def signs(self, system):
+        """The signs of trouble in it, in the units of the system."""
+        return signs(self.run.frame, pulls_of(self.stretches), system=system)
 
     @property
     def setup(self):

@@ -185,6 +185,11 @@ class BackToBackPanel(Workpanel):
         for name in (*self.a.value, *self.b.value):
             tested = self._tested(name)
             yield from (f"{_short(name)}: {text}" for text in tested.remarks)
+            yield from (
+                f"{_short(name)}: {s.sentence} {s.todo.capitalize()}."
+                for s in tested.signs(UNITS.system)
+                if s.told and s.forbids
+            )
             if tested.partner is not None:
                 other = _short(tested.partner.run.name)
                 yield f"{_short(name)}: channels it lacks come from {other}, joined by speed."
