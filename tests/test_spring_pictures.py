@@ -7,7 +7,6 @@ from toolkit.analysis.gate_log import GateLog, along
 from toolkit.analysis.valve_check import ClosedValve, Train
 from toolkit.charts import coil_picture, gate_picture, valve_picture
 from toolkit.charts.live import LiveChart
-from toolkit.charts.picture import Picture
 from toolkit.physics import gate as gates
 from toolkit.physics.cam import Lobe
 from toolkit.physics.gate import Gate
@@ -68,10 +67,16 @@ def test_coil_picture_marks_the_heights_and_leaves_out_what_is_solid():
     assert load.y[-1] == pytest.approx(float(SPRING.force_n(SPRING.solid_m)), rel=1e-6)
     labels = [ln.label for ln in picture.panels[1].lines]
     assert labels == ["Wahl", "Bergsträsser", "takes a set"]
-    sketch = coil_picture.coil_sketch(SPRING, {"free": 0.05, "open": 0.034})
-    LiveChart(Picture("", "", (sketch,), x_range=(0, 81)))
-    tall, short = (max(s.y.max() for s in sketch.shapes[k : k + 18]) for k in (0, 18))
-    assert tall > short
+    sketch = coil_picture.coil_sketch(SPRING, {"free": 0.05, "solid": 0.030}, "SI")
+    LiveChart(sketch)
+    assert "solid, 30.00 mm" in sketch.description
+    wires = [s for s in sketch.panels[0].shapes if s.outline]
+    free, solid = wires[: len(wires) // 2], wires[len(wires) // 2 :]
+    assert max(s.y.max() for s in free) > max(s.y.max() for s in solid)
+    # Solid, the wires of one side lie on each other: a wire apart from middle to middle.
+    side = sorted(s.y.mean() for s in solid[::2])
+    width = solid[0].y.max() - solid[0].y.min()
+    assert np.diff(side) == pytest.approx(width, rel=0.02)
 
 
 def test_closed_valves_name_the_one_in_trouble():

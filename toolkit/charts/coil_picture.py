@@ -74,31 +74,39 @@ def _stress_panel(spring, height, x, system):
     return Panel(title, lines=tuple(lines), height=210, decimals=1)
 
 
-def coil_sketch(spring, heights):
-    """The spring cut open at each of these heights, to one scale."""
-    wide, gap = 81.0 / max(len(heights), 1), 2.5
+def coil_sketch(spring, heights, system):
+    """The spring cut open at each of these heights (words to [m]), to one scale."""
+    wide, low = 81.0 / max(len(heights), 1), 2.5
     tallest = max(float(spring.free_m), *heights.values())
-    scale = min(21.0 / tallest, (wide - 9) / float(spring.outer_m))
+    scale = min(20.0 / tallest, (wide - 9) / float(spring.outer_m))
     shapes, marks = [], []
     for k, (words, height) in enumerate(heights.items()):
         middle = wide * (k + 0.5)
-        shapes += list(_cut_open(spring, height, middle, gap, scale))
-        words = Mark(middle, 0.9, words, style.QUIET, at=(middle, 0.9), dot=False, align="center")
-        marks.append(words)
-    return Panel(
-        "", shapes=tuple(shapes), marks=tuple(marks), height=280, y_range=(0, 27), bare=True
+        shapes += list(_cut_open(spring, height, middle, low, scale))
+        said = f"{words}, {units.text(height, 'length', system)}"
+        marks.append(
+            Mark(middle, 0.9, said, style.QUIET, at=(middle, 0.9), dot=False, align="center")
+        )
+    panel = Panel(
+        "", shapes=tuple(shapes), marks=tuple(marks), height=270, y_range=(0, 26), bare=True
     )
+    words = "The spring in section: " + "; ".join(m.text for m in marks) + "."
+    turns = f"{spring.active_turns:g} of {spring.total_turns:g} turns work"
+    return Picture(
+        f"{turns}, index {float(spring.index):.1f}", "Cut open, to one scale.", (panel,),
+        x_range=(0, 81), words=words,
+    )  # fmt: skip
 
 
 def _cut_open(spring, height, middle, low, scale):
-    turns, d = float(spring.total_turns), float(spring.wire_m)
-    height = max(height, float(spring.solid_m))
-    # Ends of a squared spring lie flat: half a turn at wire pitch each, the rest evenly spread.
-    places = np.interp(
-        np.arange(0, turns + 1e-9, 0.5),
-        [0, 1, turns - 1, turns],
-        [0, d, height - 2 * d, height - d],
-    )
+    d, height = float(spring.wire_m), max(height, float(spring.solid_m))
+    idle, extra = springs.ENDS[spring.ends]
+    last = float(spring.total_turns) - 1 + extra
+    # The ends of a squared spring lie flat, a wire to a turn; the rest is evenly spread.
+    ends = ([0, last], [0, height - d])
+    if idle == 2 and last > 2:
+        ends = ([0, 1, last - 1, last], [0, d, height - 2 * d, height - d])
+    places = np.interp(np.arange(0, last + 1e-9, 0.5), *ends)
     for k, place in enumerate(places):
         side = 1 if k % 2 else -1
         x = middle + scale * (side * float(spring.coil_m) / 2 + d / 2 * np.cos(_CIRCLE))

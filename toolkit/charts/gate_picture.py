@@ -59,11 +59,16 @@ def free_body(gate, exhaust_drop_pa, boost_gauge_pa, share, system, speed_rpm=No
         y_range=(0, _HIGH),
         bare=True,
     )
+    finding = _finding(spare, lift, gate, system, speed_rpm)
     method = "Forces at the valve, worked out; arrows and bars to one scale."
     if gate.lever_ratio != 1:
         method += f" Swing valve: its lever ratio of {gate.lever_ratio:g} is in them."
     return Picture(
-        _finding(spare, lift, gate, system, speed_rpm), method, (sketch,), x_range=(0, _WIDE)
+        finding,
+        method,
+        (sketch,),
+        x_range=(0, _WIDE),
+        words=f"{finding}. {_spoken(forces, system)}",
     )
 
 
@@ -74,6 +79,12 @@ def _finding(spare_n, lift_m, gate, system, speed_rpm):
     if lift_m >= gate.max_lift_m:
         return f"{where}wide open at its stop"
     return f"{where}open by {units.text(lift_m, 'length', system)}"
+
+
+def _spoken(forces, system):
+    """The forces in words, for those who cannot see the sketch."""
+    said = [f"{n} {units.text(v, 'force', system)}" for n, v in forces.items()]
+    return f"At the valve {said[0]} and {said[1]} open it, {said[2]} and {said[3]} shut it."
 
 
 def _box(left, right, low, high, colour, alpha=1.0):
@@ -283,8 +294,8 @@ def _share_panel(log, fitted, tried, names):
     return Panel(
         "Top port as % of boost (duty of a proportional solenoid) to stay shut at the target",
         lines=tuple(lines),
-        height=190,
-        y_range=(0.0, 140.0),
+        height=230,
+        y_range=(0.0, 130.0),
     )
 
 

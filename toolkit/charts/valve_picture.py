@@ -43,7 +43,8 @@ def closed_valves(valves, system):
         y_range=(0, 28),
         bare=True,
     )
-    return Picture(finding, method, (sketch,), x_range=(0, 81))
+    words = f"{finding}. " + " ".join(f"{m.text}." for m in marks)
+    return Picture(finding, method, (sketch,), x_range=(0, 81), words=words)
 
 
 def _box(left, right, low, high, colour, alpha=1.0):
@@ -125,7 +126,7 @@ def contact(train, speed_rpm, system):
         (
             _lift_panel(angle, train.curve(np.radians(angle)), system),
             _force_panel(angle, train, held, system),
-            _surge_panel(train, speed_rpm, system),
+            _surge_panel(train, speed_rpm),
         ),
         "Cam angle [°]",
     )
@@ -156,17 +157,16 @@ def _force_panel(angle, train, held, system):
     )
 
 
-def _surge_panel(train, speed_rpm, system):
+def _surge_panel(train, speed_rpm):
     """Stems: the engine speeds at which a harmonic of the cam meets the spring's own frequency."""
-    size = units.shown(train.harmonics_m, "length", system)
+    size = 100 * train.harmonics_m / np.max(train.lift_m)
     orders = np.arange(1, size.size + 1)
-    unit = units.unit_of("length", system)
     top = 1.35 * speed_rpm
     if not np.isfinite(train.surge_hz):
         title = "Surge: not known, type the spring's frequency or its wire"
         return Panel(title, height=150, x_label="Engine speed [rpm]", x_range=(0.0, top))
     speeds = valvetrain.surge_speeds_rpm(train.surge_hz, orders)
-    here = (speeds <= top) & (orders >= 5)
+    here = (speeds <= top) & (orders >= 3)
     stems = [
         Line([v, v], [0, a], colour=style.INK, width=2, readout=False)
         for v, a in zip(speeds[here], size[here], strict=True)
@@ -177,7 +177,7 @@ def _surge_panel(train, speed_rpm, system):
         if v > 0.45 * top
     ]
     return Panel(
-        f"Surge: where a harmonic of the cam (numbered) meets the spring; its size [{unit}]",
+        "Surge: where a harmonic of the cam (numbered) meets the spring; its size [% of lift]",
         lines=tuple(stems),
         marks=tuple(marks),
         uprights=(Upright(float(speed_rpm), "this speed"),),

@@ -6,7 +6,6 @@ import numpy as np
 from toolkit import units
 from toolkit.analysis.typed_rows import as_lines, typed_rows
 from toolkit.charts import coil_picture
-from toolkit.charts.picture import Picture
 from toolkit.panels.base import (
     UNITS,
     Chart,
@@ -24,15 +23,21 @@ from toolkit.physics.springs import ENDS, CoilSpring, fit_rate
 from toolkit.physics.wire import METRIC_WIRE_M, MUSIC_WIRE_M, WIRES
 
 _SEATS = [
-    ("both ends on flat seats", 0.5),
-    ("one end on a pivot", 0.707),
-    ("both ends on pivots", 1.0),
+    ("two flat seats", 0.5),
+    ("one on a pivot", 0.707),
+    ("two pivots", 1.0),
     ("one end free", 2.0),
 ]
 
 
 def _text(value, kind, **more):
     return units.text(float(value), kind, UNITS.system, **more)
+
+
+def _widen(*choices):
+    """Room for long words in a list."""
+    for choice in choices:
+        choice.layout.width, choice.control.layout.width = "330px", "172px"
 
 
 class CoilPanel(Workpanel):
@@ -57,6 +62,7 @@ class CoilPanel(Workpanel):
             "Pulsating endurance", "stress", None, low=1e7, high=2e9, optional=True,
             hint="shear, 0 to a maximum; empty: tested wire data",
         )  # fmt: skip
+        _widen(self.ends, self.material, self.seats)
         self.heights, self.words = w.HTML(), w.HTML()
         self.chart = self.cut = None
         self.chart_at, self.cut_at = w.VBox(), w.VBox()
@@ -93,12 +99,12 @@ class CoilPanel(Workpanel):
             )
         heights = {"installed": self.closed.value, "pressed": self.open.value}
         cut = {"free": self.free.value, **heights, "solid": float(spring.solid_m)}
-        sketch = Picture("", "", (coil_picture.coil_sketch(spring, cut),), x_range=(0, 81))
+        sketch = coil_picture.coil_sketch(spring, cut, UNITS.system)
         self.chart = self._put(self.chart_at, coil_picture.coil(spring, heights, UNITS.system))
         self.cut = self._put(self.cut_at, sketch)
         self.heights.value = table(
             [self._height_row(spring, words, h) for words, h in cut.items()],
-            ("height", "", "load", "stress (Bergsträsser)", "stress (Wahl)", "of what takes a set",
+            ("height", "", "load", "stress (Bergsträsser)", "stress (Wahl)", "of set limit",
              "clash"),
         )  # fmt: skip
         self.words.value = "".join(self._sentences(spring))
@@ -160,6 +166,11 @@ class CoilPanel(Workpanel):
         )
 
 
+_COLUMNS = (
+    "wire", "turns", "index", "free", "solid", "left to solid", "of set limit", "surge", "",
+)  # fmt: skip
+
+
 class WirePanel(Workpanel):
     """A wanted rate in a given space: which standard wires do it."""
 
@@ -173,6 +184,7 @@ class WirePanel(Workpanel):
         self.ends = Choice("Ends", list(ENDS), "squared and ground")
         self.material = Choice("Wire", list(WIRES), "chrome-silicon")
         self.sizes = Choice("Sizes", [("metric", "metric"), ("music wire numbers", "inch")])
+        _widen(self.ends, self.material, self.sizes)
         self.found = w.HTML()
         self.watch(
             self.rate, self.load, self.closed, self.stroke, self.outer, self.ends, self.material,
@@ -211,7 +223,8 @@ class WirePanel(Workpanel):
                 _text(made.wire_m[i], "length"), f"{made.total_turns[i]:.2f}",
                 f"{made.index[i]:.1f}", _text(made.free_m[i], "length"),
                 _text(made.solid_m[i], "length"), _text(room[i], "length"),
-                _text(share[i], "fraction", decimals=0), _text(made.surge_hz[i], "frequency"),
+                _text(share[i], "fraction", decimals=0) if room[i] > 0 else "–",
+                _text(made.surge_hz[i], "frequency"),
                 _why(room[i], share[i], made.active_turns[i]),
             )
             for i in near
@@ -221,7 +234,16 @@ class WirePanel(Workpanel):
             f"{_text(self.rate.value, 'spring_rate')} in this space.",
             "worked out",
         )
-        columns = ("wire", "turns", "index", "free", "solid", "left to solid", "of a set", "surge")
+        columns = (
+            "wire",
+            "turns",
+            "index",
+            "free",
+            "solid",
+            "left to solid",
+            "of set limit",
+            "surge",
+        )
         self.found.value = head + table(rows, (*columns, ""), (8,))
 
 
@@ -261,6 +283,7 @@ class StandPanel(Workpanel):
         example, kinds, hint = _READINGS["force"]
         area = w.Textarea(as_lines(example, kinds, UNITS.system), rows=7)
         self.readings = Field("Readings", area, hint)
+        _widen(self.way)
         self.readings.layout.width, area.layout.width = "390px", "232px"
         area.continuous_update = False
         self.diaphragm = Quantity(

@@ -120,6 +120,7 @@ class GatePanel(Workpanel):
         self.build = Choice("Taken from", [*short, ("typed here", TYPED)], build)
         self.ports = Choice("Ports", _PORTS, (2, False))
         self.valve = Quantity("Valve diameter", "length", 0.036, low=5e-3, high=0.15)
+        self.ports.layout.width, self.ports.control.layout.width = "330px", "172px"
         self.diaphragm = Quantity("Diaphragm diameter", "length", 0.070, low=5e-3, high=0.3)
         self.spring = Quantity(
             "Spring", "boost", 42e3, low=0, high=1e6, hint="boost that cracks it"

@@ -93,8 +93,9 @@ class ValveSpringPanel(Workpanel):
         self.boost = Quantity("Boost", "boost", 20 * _PSI, low=0, high=1e6)
         self.back = Quantity("Back pressure", "boost", 26.5 * _PSI, low=0, high=1e6)
         self.cylinder = Choice(
-            "Cylinder side", [("cell pressure, the worst", _WORST), ("as the strokes go", _STROKES)]
+            "Cylinder side", [("worst: cell pressure", _WORST), ("as the strokes go", _STROKES)]
         )
+        self.cylinder.layout.width, self.cylinder.control.layout.width = "330px", "172px"
         self.intake = Quantity("Intake head", "length", 0.033, low=5e-3, high=0.1)
         self.exhaust = Quantity("Exhaust head", "length", 0.0285, low=5e-3, high=0.1)
 
@@ -103,7 +104,9 @@ class ValveSpringPanel(Workpanel):
         self.table = Field("Lift table", area, "angle; lift, one a line")
         self.table.layout.width, area.layout.width = "390px", "232px"
         self.angles = Choice("Angles are of the", [("cam", 1.0), ("crank", 0.5)])
-        self.ratio = Quantity("Rocker ratio", "ratio", 1.0, low=0.5, high=3, hint="table at lobe")
+        self.ratio = Quantity(
+            "Rocker ratio", "ratio", 1.0, low=0.5, high=3, hint="1: the table is at the valve"
+        )
         self.written = Quantity(
             "Lift written to", "length", None, low=0, high=1e-3, optional=True,
             hint="empty: the smallest step in the table",

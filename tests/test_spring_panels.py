@@ -1,0 +1,141 @@
+"""The panels of the spring check driven as a hand would, without a screen."""
+
+import pytest
+
+from tests.conftest import ROOT
+from toolkit.analysis import gate_check
+from toolkit.panels.base import UNITS
+from toolkit.panels.coil_spring import CoilPanel, StandPanel, WirePanel
+from toolkit.panels.spring_check import TYPED, GatePanel
+from toolkit.panels.valve_springs import ValveSpringPanel
+
+PSI = 6894.757293168361
+
+
+@pytest.fixture(autouse=True)
+def us():
+    UNITS.system = "US"
+
+
+@pytest.fixture
+def gate():
+    return GatePanel(
+        ROOT / "data_demo", "runs/2026-04-18_3_small_20psi_dyno.csv", "builds/small.toml", 20 * PSI
+    )
+
+
+def test_gate_panel_follows_the_log_and_the_gate(gate):
+    assert gate.trouble.value == ""
+    assert gate.partner.value.endswith("small_20psi_ecu.csv")
+    assert gate.result.kind == gate_check.PUSHED
+    gate.source.value = "runs/2026-04-18_6_large_20psi_dyno.csv"
+    assert gate.partner.value.endswith("large_20psi_ecu.csv")
+    assert gate.result.kind == gate_check.HOLDS
+    gate.source.value = "runs/2026-04-18_3_small_20psi_dyno.csv"
+    gate.diaphragm.type("110 mm")
+    assert gate.result.kind == gate_check.SHUT
+
+
+def test_gate_panel_draws_the_tried_gate(gate):
+    before = gate.sketch.picture.finding, gate.window.picture.finding, gate.flow.picture.finding
+    gate.try_spring.value = 30e3
+    after = gate.sketch.picture.finding, gate.window.picture.finding, gate.flow.picture.finding
+    assert before[:2] != after[:2]
+    assert "pushed open from" in gate.outlook.value
+    assert gate.result.kind == gate_check.PUSHED  # the gate as it was run is judged, not the tried
+    gate.try_valve.value = 0.0161
+    assert gate.flow.picture.finding != before[2]
+
+
+def test_typed_points_and_a_line_that_cannot_be_read(gate):
+    gate.source.value = TYPED
+    gate.target.type("14 psi")
+    assert gate.result.kind == gate_check.CANNOT_TELL
+    assert "Log top-port pressure" in gate.verdict.value
+    picture = gate.window.picture
+    gate.typed.control.value = "3000 rpm; 14 psi"
+    assert "line 1" in gate.trouble.value and "not 3" in gate.trouble.value
+    assert gate.window.picture is picture
+
+
+def test_second_spring_adds_up_and_needs_its_rate(gate):
+    alone = gate.gate
+    gate.second.type("4 psi")
+    assert "rate is not typed" in gate.trouble.value
+    gate.second_rate.type("3 N/mm")
+    assert gate.trouble.value == ""
+    assert gate.gate.rating_gauge_pa - alone.rating_gauge_pa == pytest.approx(4 * PSI)
+    assert gate.gate.rate_n_m - alone.rate_n_m == pytest.approx(3000)
+    assert gate.result.kind != gate_check.PUSHED
+
+
+def test_unit_system_changes_every_word(gate):
+    UNITS.system = "SI"
+    assert " kPa" in gate.verdict.value and " psi" not in gate.verdict.value
+    assert "kPa" in gate.window.picture.panels[0].title
+    assert " N " in gate.sketch.picture.description
+
+
+def test_valve_panel_says_when_the_valve_floats_and_what_pressure_leaves():
+    panel = ValveSpringPanel()
+    assert panel.trouble.value == "" and "keeps" in panel.contact.picture.finding
+    panel.intake.type("2.02 in")
+    assert panel.valves[0].head_load_n / 4.4482216 == pytest.approx(64, abs=0.5)
+    panel.cylinder.value = "strokes"
+    assert panel.valves[0].head_load_n < 0 < panel.valves[1].head_load_n
+    limit = panel.train.limit_rpm
+    panel.inner.type("20 lb")
+    assert "needs load and rate" in panel.trouble.value
+    panel.inner_rate.type("100 lb/in")
+    assert panel.train.limit_rpm > limit
+    panel.bore.type("22 mm")
+    panel.inner_outer.type("22.2 mm")
+    assert "tight in the outer by 0.004 in" in panel.words.value
+    panel.nose.type("4000 m/s²")
+    assert "asks for" in panel.words.value
+    panel.mass.type("300 g")
+    assert "leaves its cam" in panel.contact.picture.finding
+    panel.table.control.value = "0; 0\n1; 0.1"
+    assert "8 rising cam angles" in panel.trouble.value
+
+
+def test_crank_degrees_halve_the_cam():
+    panel = ValveSpringPanel()
+    limit = panel.train.limit_rpm
+    panel.angles.value = 0.5
+    assert panel.train.limit_rpm == pytest.approx(limit / 2, rel=0.02)
+
+
+def test_coil_panel_refuses_heights_that_do_not_fall():
+    panel = CoilPanel()
+    rate = float(panel.spring.rate_n_m)
+    panel.turns.type("8.2")
+    assert float(panel.spring.rate_n_m) == pytest.approx(rate * 4.1 / 6.2)
+    panel.open.type("2 in")
+    assert "heights must fall" in panel.trouble.value
+    panel.open.type("0.9 in")
+    assert "bind before" in panel.words.value
+    panel.outer.type("0.3 in")
+    assert "more than two wires" in panel.trouble.value
+    panel.outer.type("1.18 in")
+    panel.open.type("1.4 in")
+    panel.endurance.type("60 kpsi")
+    assert "by yield and the endurance typed" in panel.words.value
+
+
+def test_wire_panel_finds_wires_of_the_rate():
+    panel = WirePanel()
+    assert "fits" in panel.found.value
+    assert panel.candidates.rate_n_m == pytest.approx(34e3)
+    panel.stroke.type("1 in")
+    assert "0 of " in panel.found.value
+
+
+def test_stand_panel_takes_both_ways_of_reading():
+    panel = StandPanel()
+    forces = panel.fit.rate_n_m
+    panel.way.value = "crack"
+    assert panel.trouble.value == ""
+    assert panel.fit.rate_n_m == pytest.approx(forces, rel=0.1)
+    panel.readings.control.value = "0; 6.1"
+    assert "two different travels" in panel.trouble.value
