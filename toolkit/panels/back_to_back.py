@@ -33,8 +33,8 @@ class Runs(w.VBox):
             rows=7,
             layout=w.Layout(width="280px"),
         )
-        self.name = w.Text(continuous_update=False, layout=w.Layout(width="180px"))
-        name = w.HBox([w.Label("Name on the chart", layout=w.Layout(width="100px")), self.name])
+        self.name = w.Text(continuous_update=False, layout=w.Layout(width="155px"))
+        name = w.HBox([w.Label("Name on the chart", layout=w.Layout(width="125px")), self.name])
         super().__init__(
             [said(f"{title} ({colour_word}); Ctrl-click for several"), self.pick, name]
         )

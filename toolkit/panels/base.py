@@ -36,6 +36,7 @@ _CSS = f"""<style>
   border-bottom: 1px solid {style.GRID}; }}
 .dp-panel th:first-child, .dp-panel td:first-child {{ text-align: left; }}
 .dp-panel td.words, .dp-panel th.words {{ text-align: left; }}
+.dp-panel td.words:first-child {{ white-space: nowrap; vertical-align: top; }}
 .dp-panel input:focus, .dp-panel select:focus, .dp-panel button:focus {{
   outline: 2px solid {style.RUN_COLOURS[0]}; }}
 </style>"""
