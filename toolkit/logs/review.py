@@ -14,7 +14,7 @@ from toolkit.logs.question import LogError
 
 OBSERVED = "observed"
 _COLUMN_ITEMS = ("channel", "unit", "reference", "offset", "delay", "sentinel", "why")
-_TABLES = ("test", "file", "weather")
+_TABLES = ("test", "file", "weather", "clock")
 _LISTS = ("pulls", "notes")
 _WORDS = ("log", "sha256", "power_reference")
 
@@ -26,7 +26,8 @@ class Review:
     log: the file's name; sha256: of its bytes when it was last saved. test: label,
     configuration ("turbo" ...) and other words about the test. file: answers on how the file
     is written. columns: by column name, a dict of channel, unit, reference (gauge or absolute),
-    offset, delay, sentinel, why. weather: strings with units. pulls, notes: dicts of strings, in
+    offset, delay, sentinel, why. weather: strings with units. clock: how this log's clock runs
+    against that of another (see clocks.ClockFit.to_strings). pulls, notes: dicts of strings, in
     order.
     power_reference: "observed", or the standard that power in the log is already corrected to.
     """
@@ -37,6 +38,7 @@ class Review:
     test: dict[str, str] = field(default_factory=dict)
     file: dict[str, str] = field(default_factory=dict)
     weather: dict[str, str] = field(default_factory=dict)
+    clock: dict[str, str] = field(default_factory=dict)
     columns: dict[str, dict[str, str]] = field(default_factory=dict)
     pulls: tuple[dict[str, str], ...] = ()
     notes: tuple[dict[str, str], ...] = ()
