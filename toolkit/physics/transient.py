@@ -71,6 +71,21 @@ class Exhaust(NamedTuple):
         return nozzle.flow_function(pressure_ratio, self.gamma) / self.root_rt
 
 
+class Intake(NamedTuple):
+    """Air of the engine and of the compressor [kg/s], the work [J/kg] and power [W] it takes,
+    charge temperature [K], pressure in the volume's entry and manifold pressure that this shaft
+    speed settles at [Pa], and whether the map says so."""
+
+    engine: np.ndarray
+    sent: np.ndarray
+    work: np.ndarray
+    power: np.ndarray
+    t_charge: np.ndarray
+    p_out: np.ndarray
+    settles: np.ndarray
+    on_map: np.ndarray
+
+
 class Plant:
     """Candidates that can be run in time.
 
@@ -165,56 +180,65 @@ class Plant:
         return p.turbos * flow, efficiency * (hot.h_j_kg - hot.gas.h_j_kg(end))
 
     def state(self, p, hot, shaft_rpm, p_manifold, t_out, p_exhaust, load=1.0):
-        """Everything that follows from the states, by name, and their rates of change."""
-        t_charge = t_out - p.effectiveness * (t_out - p.t_medium_k)
-        over = p_exhaust / p_manifold - 1
-        taken = np.maximum((1 + p.breathing_linear * over) * np.exp(p.breathing_log * over), 0.05)
-        engine = load * p.volume_flow_m3_s * taken * p_manifold / (p.r_intake_j_kgk * t_charge)
-        p_in = p.p_cell_pa - p.intake_loss * p.t_cell_k * engine**2 / p.p_cell_pa
-        p_out = 0.5 * p_manifold
-        p_out = p_out + np.sqrt(p_out**2 + p.cooler_loss * engine**2 * t_out)
-        t_ref, p_ref = self.references[p.map].T
-        setting = engine / p.turbos * np.sqrt(p.t_cell_k / t_ref) * p_ref / p_out
-        ratio, work, on_map = self.compressor(p, shaft_rpm, setting)
-        sent = engine * ratio * p_in / p_out
-        power = sent * work * p.t_cell_k
-        exhaust = engine * p.exhaust_per_air
-        p_after = self._after(p, hot, power, exhaust)
-        expansion = np.maximum(p_exhaust / p_after, 1)
-        turbine, given = self.turbine(p, hot, expansion, p_exhaust)
-        per_area = hot.nozzle(1 / expansion) * p_exhaust
-        supplied = turbine * given * p.mechanical_efficiency
-        fills = hot.gas.r_j_kgk * p.t_exhaust_k / self.exhaust_m3
-        settled = ratio * p_in
-        settled = settled - p.cooler_loss * engine**2 * t_out / settled
-        allowed = power * (1 + (1 - settled / p.p_target_pa) / APPROACH)
-        wanted = p_exhaust / GATE_TIME_S * (allowed - supplied) / (power + supplied + 1)
-        shut, wide = self._gate(p, per_area, p_exhaust - p_after, p_out - p.p_cell_pa, exhaust)
-        bypass = np.clip(exhaust - turbine - wanted / fills, shut, wide)
-        work = work * p.t_cell_k
-        near = p.t_cell_k + work / 1010
-        warmed = gas.AIR.t_k(gas.AIR.h_j_kg(p.t_cell_k) + work, near)
-        exchange = p.r_intake_j_kgk * t_charge / self.intake_m3
-        inertia = self.inertia * p.turbos
+        """The states' rates of change, and everything that follows from them, by name."""
+        air = self._intake(p, shaft_rpm, p_manifold, t_out, p_exhaust, load)
+        supplied, turbine, bypass = self._exhaust(p, hot, air, p_exhaust)
+        exhaust = air.engine * p.exhaust_per_air
+        warmed = gas.AIR.t_k(gas.AIR.h_j_kg(p.t_cell_k) + air.work, p.t_cell_k + air.work / 1010)
+        exchange = p.r_intake_j_kgk * air.t_charge / self.intake_m3
+        momentum = self.inertia * p.turbos * np.maximum(shaft_rpm, LEAST_SHAFT_RPM) * RPM**2
         rates = (
-            (supplied - power) / (inertia * np.maximum(shaft_rpm, LEAST_SHAFT_RPM) * RPM**2),
-            exchange * (sent - engine),
-            (warmed - t_out) * exchange * sent / p_manifold,
-            fills * (exhaust - turbine - bypass),
+            (supplied - air.power) / momentum,
+            exchange * (air.sent - air.engine),
+            exchange * air.sent / p_manifold * (warmed - t_out),
+            hot.gas.r_j_kgk * p.t_exhaust_k / self.exhaust_m3 * (exhaust - turbine - bypass),
         )
         values = {
             "shaft_speed_rpm": shaft_rpm,
             "p_manifold_pa": p_manifold,
             "t_compressor_out_k": t_out,
-            "t_charge_k": t_charge,
+            "t_charge_k": air.t_charge,
             "p_exhaust_pa": p_exhaust,
-            "air_flow_kg_s": engine,
-            "compressor_power_w": power,
+            "air_flow_kg_s": air.engine,
+            "compressor_power_w": air.power,
             "turbine_power_w": supplied,
             "bypass_share": bypass / exhaust,
-            "on_map": on_map,
+            "on_map": air.on_map,
         }
         return rates, values
+
+    def _intake(self, p, shaft_rpm, p_manifold, t_out, p_exhaust, load):
+        """What the engine takes in and the compressor sends. -> Intake"""
+        t_charge = t_out - p.effectiveness * (t_out - p.t_medium_k)
+        over = p_exhaust / p_manifold - 1
+        taken = (1 + p.breathing_linear * over) * np.exp(p.breathing_log * over)
+        taken = np.maximum(taken, 0.05)  # far beyond any engine, where the straight line ends
+        engine = load * p.volume_flow_m3_s * taken * p_manifold / (p.r_intake_j_kgk * t_charge)
+        p_in = p.p_cell_pa - p.intake_loss * p.t_cell_k * engine**2 / p.p_cell_pa
+        half, drop = 0.5 * p_manifold, p.cooler_loss * engine**2 * t_out
+        p_out = half + np.sqrt(half**2 + drop)
+        t_ref, p_ref = self.references[p.map].T
+        setting = engine / p.turbos * np.sqrt(p.t_cell_k / t_ref) * p_ref / p_out
+        ratio, work, on_map = self.compressor(p, shaft_rpm, setting)
+        sent, work = engine * ratio * p_in / p_out, work * p.t_cell_k
+        settles = ratio * p_in - drop / (ratio * p_in)
+        return Intake(engine, sent, work, sent * work, t_charge, p_out, settles, on_map)
+
+    def _exhaust(self, p, hot, air, p_exhaust):
+        """Power that reaches the compressor [W], flow of the turbine and past it [kg/s]."""
+        exhaust = air.engine * p.exhaust_per_air
+        p_after = self._after(p, hot, air.power, exhaust)
+        expansion = np.maximum(p_exhaust / p_after, 1)
+        turbine, given = self.turbine(p, hot, expansion, p_exhaust)
+        supplied = turbine * given * p.mechanical_efficiency
+        # The controller slows the shaft down as boost comes near, by the pressure that asks for.
+        allowed = air.power * (1 + (1 - air.settles / p.p_target_pa) / APPROACH)
+        change = p_exhaust / GATE_TIME_S * (allowed - supplied) / (air.power + supplied + 1)
+        stored = change * self.exhaust_m3 / (hot.gas.r_j_kgk * p.t_exhaust_k)
+        passing = hot.nozzle(1 / expansion) * p_exhaust
+        boost = air.p_out - p.p_cell_pa
+        shut, wide = self._gate(p, passing, p_exhaust - p_after, boost, exhaust)
+        return supplied, turbine, np.clip(exhaust - turbine - stored, shut, wide)
 
     def _after(self, p, hot, power, exhaust):
         """Pressure behind the turbine, by the exhaust's drop on its way out."""
@@ -225,12 +249,12 @@ class Plant:
         half = 0.5 * p.p_cell_pa
         return half + np.sqrt(half**2 + p.exhaust_loss * exhaust**2 * t_after)
 
-    def _gate(self, p, per_area, exhaust_drop, boost, exhaust):
+    def _gate(self, p, passing, exhaust_drop, boost, exhaust):
         """Least and most that the gate passes where its forces balance. [kg/s]"""
         if not np.any(p.gated):
             return 0.0, exhaust
         drop, boost = np.maximum(exhaust_drop, 0), np.maximum(boost, 0)
-        passing = p.turbos * p.gate.discharge * per_area
+        passing = p.turbos * p.gate.discharge * passing
         shut, wide = (
             passing * flow_area_m2(p.gate, lift_m(p.gate, drop, boost * share))
             for share in (1 - p.gate_share, 1.0)
