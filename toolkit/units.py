@@ -146,6 +146,7 @@ _SPELLINGS = [
     (r"(?i)\blitres?\b|\blitros?\b", "liter"),
     (r"(?i)\b1/min\b|\bu/min\b|\btr/min\b|\br/min\b", "rpm"),
     (r"(?i)\bsec\b", "second"),
+    (r"(?<=\bm)([23])\b|(?<=\b[cm]m)([23])\b|(?<=\bin)([23])\b|(?<=\bft)([23])\b", r"**\1\2\3\4"),
     (r"²", "**2"),
     (r"³", "**3"),
     (r"°\s*(?=$|[*/])", "degree"),
