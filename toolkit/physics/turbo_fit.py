@@ -61,7 +61,7 @@ def fit_turbo(
     def modelled(logarithms):
         area, efficiency = np.exp(logarithms)
         asked, _ = expansion.at(power / (p4 * area * efficiency))
-        all_of_it = _expansion_of_flow(expansion, exhaust / (p4 * area))
+        all_of_it = expansion_of_flow(expansion, exhaust / (p4 * area))
         return p4 * np.exp(np.minimum(asked, all_of_it)), asked >= all_of_it
 
     # With the gate open only the product of both counts; where it is shut tells them apart, so
@@ -83,7 +83,7 @@ def fit_turbo(
     return TurboFit(float(area * efficiency), *map(float, apart), p_fitted, rms, shut)
 
 
-def _expansion_of_flow(expansion, flow_per_pa):
+def expansion_of_flow(expansion, flow_per_pa):
     """Logarithm of expansion ratio that drives a flow, over area and pressure behind."""
     return root_of_increasing(
         lambda z: (np.exp(z) * expansion.turbine_flow(z) / flow_per_pa - 1, None),
