@@ -7,8 +7,8 @@ def findings(page):
 
 def drag_right(page, label, steps):
     """Move the slider with this label by keys, as a hand would."""
-    row = page.locator(f"{OPEN} .widget-hbox:has(> .widget-label:text-is('{label}'))").first
-    handle = row.locator(".noUi-handle").first
+    row = f"{OPEN} .widget-hbox:has(> .widget-label:text-is('{label}'))"
+    handle = page.locator(f"{row} .noUi-handle").first
     handle.focus()
     for _ in range(abs(steps)):
         handle.press("ArrowRight" if steps > 0 else "ArrowLeft")
