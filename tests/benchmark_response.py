@@ -3,7 +3,7 @@
 import time
 
 import numpy as np
-from test_respond import DEMO
+from tests.test_respond import DEMO
 
 from toolkit.bench import Bench
 from toolkit.build import read_build
