@@ -9,7 +9,7 @@ from toolkit.logs.text_file import read_text
 def read(path, answers=None):
     """The Reading of a log.
 
-    path: text with separated columns, a workbook (.xlsx) or Parquet; what it is, its first
+    path: text with separated columns, a workbook (.xlsx), Parquet or MDF; what it is, its first
     bytes say. answers: the review's `file` table, for what the file does not prove.
 
     Raises LogError, in one sentence, for a file that cannot be used, and Unanswered, which
@@ -34,4 +34,8 @@ def _reader(start):
         from toolkit.logs.parquet import read_parquet
 
         return read_parquet
+    if start.startswith((b"MDF ", b"UnFinMF ")):
+        from toolkit.logs.mdf4 import read_mdf
+
+        return read_mdf
     return read_text
