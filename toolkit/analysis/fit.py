@@ -156,10 +156,13 @@ def fit(points, builds, priors=None, trust=None, progress=None):
     model, steps = Model(points, builds), iter(range(1, STEPS))
     weight = np.sqrt(points.count)
 
+    start = np.zeros(len(parameters))
+    logged = apart_of(model, _named(parameters, start))
+    there = np.isfinite(np.concatenate([logged[c] for c in CHANNELS]))
+
     def data(x):
-        apart = apart_of(model, _named(parameters, x), parameters)
-        kept = [apart[c] / getattr(trust, c) * weight for c in CHANNELS]
-        return np.nan_to_num(np.concatenate(kept))
+        apart = apart_of(model, _named(parameters, x))
+        return np.concatenate([apart[c] / getattr(trust, c) * weight for c in CHANNELS])[there]
 
     def everything(x):
         return np.concatenate([data(x), np.where([p.free for p in parameters], 0.0, x)])
@@ -171,15 +174,12 @@ def fit(points, builds, priors=None, trust=None, progress=None):
         step = _STEP * np.eye(len(x))
         return np.stack([(everything(x + h) - base) / _STEP for h in step], axis=1)
 
-    start = np.zeros(len(parameters))
-    found = least_squares(everything, start, jacobian, x_scale=1.0, max_nfev=STEPS, loss="linear")
-    residuals = apart_of(model, _named(parameters, found.x), parameters)
-    return Fitted(
-        builds, points, parameters, found.x, _covariance(jacobian(found.x)), trust, residuals
-    )
+    found = least_squares(everything, start, jacobian, method="lm", max_nfev=STEPS)
+    apart = apart_of(model, _named(parameters, found.x))
+    return Fitted(builds, points, parameters, found.x, _covariance(jacobian(found.x)), trust, apart)
 
 
-def apart_of(model, v, parameters):
+def apart_of(model, v):
     """Model against measured, channel by channel: relative, or in the channel's unit."""
     p = model.points
     air = model.air(v, p.p_exhaust_pa)

@@ -53,7 +53,10 @@ class Parameter:
 # efficiency: 0.34 to 0.40 at lambda 1 (Heywood 1988, ch. 5 and 9). Friction: spread of petrol
 # engines about the Chen-Flynn line. Area and efficiency: a gas stand against an engine's pulses.
 # Loss flow: mechanical efficiency 0.95 at the greatest flow, within a factor of three, from memory.
+# Spring: its rating and the area ratio. Feed: a solenoid at full duty still bleeds some, from
+# memory.
 BREATHING, BREATHING_SD = -0.25, 0.15
+FEED = (0.95, 0.03)
 LOSS_SHARE, LOSS_FACTOR = 0.05, 3.0
 
 
@@ -102,6 +105,11 @@ def _of_turbo(turbo, number, most_air_kg_s):
         made.append(
             Parameter(f"spring_{number}", f"gate spring, {name}", "boost",
                       turbo.gate.spring_gauge_pa, 0.08, log=True)
+        )  # fmt: skip
+    if turbo.gate and turbo.gate.gate.share_limit:
+        made.append(
+            Parameter(f"feed_{number}", f"boost that the gate's control can give, {name}",
+                      "fraction", *FEED)
         )  # fmt: skip
     return made
 
