@@ -148,7 +148,7 @@ def _measured(rows, first, header, units, numeric):
         units_line=units.line if units else 0,
         first=first,
         share=sum(_is_value(c) for c in spread) / max(1, len(spread)),
-        clocks=tuple(i for i in numeric if _is_clock(data[:50], i)),
+        clocks=tuple(i for i in numeric if _is_clock(data[:50], i) and _may_be_clock(names, i)),
         wide=next((r for r in data if _filled(r) > len(names)), None),
         even=sum(_fits(r, len(names)) for r in data) / len(data),
     )
@@ -156,6 +156,11 @@ def _measured(rows, first, header, units, numeric):
 
 def _is_clock(rows, i):
     return any(i < len(r.cells) and cells.is_time(r.cells[i]) for r in rows)
+
+
+def _may_be_clock(names, i):
+    """One stray "12:30" does not make a clock of the torque."""
+    return i >= len(names) or match(names[i]).channel in ("", "time_s")
 
 
 def _fits(row, width):

@@ -233,6 +233,6 @@ def _reading(name, group, notes, decided):
         tuple(columns),
         pd.DataFrame(data, index=index),
         (*notes, *(Note(0, text) for text in group.notes)),
-        rejects((row, readable[header], text) for row, header, text in group.rejected),
+        rejects(*zip(*((r, readable[h], t) for r, h, t in group.rejected), strict=True)),
         {"form": Decided("MDF", "the file starts with its name"), "group": decided},
     )

@@ -61,7 +61,7 @@ def _reading(table, name):
         columns,
         frame,
         tuple(notes),
-        rejects(rejected),
+        rejects(*zip(*rejected, strict=True)),
         {"form": Decided("parquet", "the file starts with PAR1")},
     )
 

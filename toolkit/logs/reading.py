@@ -33,9 +33,9 @@ class Note:
     text: str
 
 
-def rejects(found=()):
-    """The frame of rejected cells from (row, column name, text)."""
-    frame = pd.DataFrame(list(found), columns=["row", "column", "text"])
+def rejects(rows=(), columns=(), texts=()):
+    """The frame of rejected cells: the row, the column's name and the text of each."""
+    frame = pd.DataFrame({"row": list(rows), "column": list(columns), "text": list(texts)})
     return frame.astype({"row": "int64", "column": "object", "text": "object"})
 
 

@@ -168,6 +168,9 @@ def _with_unit(settled, reading, review):
     column = reading.column(settled.column)
     if not settled.channel:
         return settled
+    if column.clock and settled.kind != "time":
+        why = f"it holds times, not {CHANNELS[settled.channel].words}"
+        return settled.because(why, channel="", unit="", confidence=names.UNKNOWN)
     decided = review.of_column(settled.column, "unit")
     if decided:
         said = review.of_column(settled.column, "why")

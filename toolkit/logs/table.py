@@ -12,15 +12,37 @@ from toolkit.logs.question import Decided, LogError, Question, Unanswered
 from toolkit.logs.reading import Column, Reading, rejects, unique_names
 
 
+class Rejected:
+    """Cells that are no numbers, kept small: a text that comes again is stored once."""
+
+    def __init__(self):
+        self._rows, self._places, self._texts, self._known = [], [], [], {}
+
+    def add(self, rows, place, texts):
+        """Take in the texts that stand in these lines of the column at `place`, -1 for none."""
+        self._rows.append(np.asarray(rows, dtype=np.int64))
+        self._places.append(np.full(len(texts), place))
+        self._texts += [self._known.setdefault(t, t) for t in texts]
+
+    def counts(self):
+        """How many cells by place of the column."""
+        return Counter(np.concatenate([[], *self._places]).astype(int).tolist())
+
+    def frame(self, names):
+        """The frame of a Reading; names: by place."""
+        rows, places = (np.concatenate([[], *x]).astype(int) for x in (self._rows, self._places))
+        order = np.lexsort((places, rows))
+        return rejects(
+            rows[order], [names[p] for p in places[order]], [self._texts[k] for k in order]
+        )
+
+
 @dataclass
 class Table:
-    """Numbers by column, rejected cells as (line, column, text), and the clocks by column.
-
-    In `rejected` the column is its place, -1 for a whole row.
-    """
+    """Numbers by column, the rejected cells, and the clocks by place of their column."""
 
     frame: pd.DataFrame
-    rejected: list
+    rejected: Rejected
     clocks: dict[int, Clock]
 
 
@@ -31,8 +53,8 @@ class Gathered:
         self.width, self.mark, self.name = form.layout.width, form.decimal_mark, name
         self.separator = form.separator.value
         self.clocks = {i: Clock(kind) for i, kind in kinds.items()}
-        self.rejected, self.short = [], 0
-        self._pieces, self._lines = [np.empty((0, self.width))], []
+        self.rejected, self.short = Rejected(), 0
+        self._pieces, self._lines = [np.empty((0, self.width))], [np.empty(0, dtype=np.int64)]
 
     def add(self, rows):
         """Take in more rows. Raises LogError for one with more cells than the header."""
@@ -42,11 +64,12 @@ class Gathered:
             if len(row.cells) < self.width:
                 self.short += 1
                 text = f"{len(row.cells)} of {self.width} cells: {' | '.join(row.cells)[:80]}"
-                self.rejected.append((row.line, -1, text))
+                self.rejected.add([row.line], -1, [text])
             else:
                 whole.append(row)
-        self._lines += [row.line for row in whole]
-        self._pieces.append(self._numbers(whole))
+        lines = np.array([row.line for row in whole], dtype=np.int64)
+        self._lines.append(lines)
+        self._pieces.append(self._numbers(whole, lines))
 
     def table(self):
         """All rows so far. Raises LogError where most of them did not fit the header."""
@@ -55,7 +78,7 @@ class Gathered:
             raise LogError(
                 f"{self.name}: most rows have fewer than the {self.width} cells of the header"
             )
-        index = pd.Index(self._lines, dtype="int64", name="row")
+        index = pd.Index(np.concatenate(self._lines), name="row")
         frame = pd.DataFrame(data, index=index, columns=[f"c{i}" for i in range(self.width)])
         return Table(frame, self.rejected, self.clocks)
 
@@ -68,7 +91,7 @@ class Gathered:
                 f"is the {self.separator} also inside the numbers?"
             )
 
-    def _numbers(self, rows):
+    def _numbers(self, rows, lines):
         data = np.full((len(rows), self.width), np.nan)
         for i in range(self.width):
             texts = [row.cells[i] for row in rows]
@@ -76,7 +99,7 @@ class Gathered:
                 bad = self.clocks[i].add(texts)
             else:
                 data[:, i], bad = cells.numbers(texts, self.mark)
-            self.rejected += [(rows[place].line, i, texts[place]) for place in bad]
+            self.rejected.add(lines[bad], i, [texts[place] for place in bad])
         return data
 
 
@@ -105,14 +128,14 @@ def reading_of(name, form, table, notes, decisions, answers):
     layout, frame = form.layout, table.frame
     for i, clock in table.clocks.items():
         frame[f"c{i}"] = clock.seconds(_date_order(clock, layout.header[i], answers))
-    kept = _kept(layout, table)
+    spoiled = table.rejected.counts()
+    kept = _kept(layout, table, spoiled)
     names = unique_names([layout.header[i] for i in kept])
-    spoiled = Counter(i for _, i, _ in table.rejected)
     columns = tuple(
         _column(i, n, layout, table, spoiled[i]) for i, n in zip(kept, names, strict=True)
     )
     shown = dict(zip(kept, names, strict=True)) | {-1: ""}
-    rejected = rejects((line, shown[i], text) for line, i, text in sorted(table.rejected))
+    rejected = table.rejected.frame(shown)
     return Reading(
         name, columns, frame[[c.id for c in columns]], notes, rejected, decisions | _heading(form)
     )
@@ -129,9 +152,8 @@ def _date_order(clock, header, answers):
     )
 
 
-def _kept(layout, table):
+def _kept(layout, table, used):
     """Columns without those that have neither a name nor a cell."""
-    used = {i for _, i, _ in table.rejected}
     return [
         i
         for i in range(layout.width)

@@ -20,7 +20,7 @@ from toolkit.logs import cells, dialect, encoding
 from toolkit.logs.clock_cells import Clock
 from toolkit.logs.question import Decided, LogError
 from toolkit.logs.reading import Note
-from toolkit.logs.table import Gathered, Table, clock_kinds, reading_of
+from toolkit.logs.table import Gathered, Rejected, Table, clock_kinds, reading_of
 
 SAMPLE_BYTES = 64 * 1024
 PIECE_ROWS = 20_000
@@ -132,10 +132,10 @@ def _line_count(path):
 def _converted(table, form, kinds, texts, first_line):
     if not _is_sure(table, form.layout.width, texts):
         return None
-    rejected, clocks = [], {i: Clock(kind) for i, kind in kinds.items()}
+    rejected, clocks = Rejected(), {i: Clock(kind) for i, kind in kinds.items()}
     for i in sorted(texts):
-        values, bad = _text_column(table.column(i), clocks.get(i), form.decimal_mark)
-        rejected += [(first_line + place, i, text) for place, text in bad]
+        values, places, cut = _text_column(table.column(i), clocks.get(i), form.decimal_mark)
+        rejected.add(first_line + places, i, cut)
         table = table.set_column(i, f"c{i}", pa.array(values, from_pandas=False))
     frame = table.to_pandas(split_blocks=True, self_destruct=True)
     frame.index = pd.RangeIndex(first_line, first_line + len(frame), name="row")
@@ -156,19 +156,22 @@ def _is_sure(table, width, texts):
 
 
 def _text_column(column, clock, mark):
-    """Values of a column of texts, and (place, text) of its rejected cells."""
-    pieces, rejected, start = [np.zeros(0)], [], 0
+    """Values of a column of texts, and the places and texts of its rejected cells."""
+    values, places, rejected, start = [np.zeros(0)], [np.zeros(0, dtype=int)], [], 0
     for chunk in column.chunks:
-        if clock:
-            texts = chunk.to_pylist()
-            bad = [(place, texts[place]) for place in clock.add(texts)]
-            values = np.full(len(texts), np.nan)  # the clock gives them when it has all
-        else:
-            values, bad = _mixed(chunk, mark)
-        pieces.append(values)
-        rejected += [(start + place, text) for place, text in bad]
+        numbers, bad, texts = _by_clock(chunk, clock) if clock else _mixed(chunk, mark)
+        values.append(numbers)
+        places.append(start + bad)
+        rejected += texts
         start += len(chunk)
-    return np.concatenate(pieces), rejected
+    return np.concatenate(values), np.concatenate(places), rejected
+
+
+def _by_clock(chunk, clock):
+    """Times; the clock gives them when it has all."""
+    texts = chunk.to_pylist()
+    bad = np.array(clock.add(texts), dtype=int)
+    return np.full(len(texts), np.nan), bad, [texts[k] for k in bad]
 
 
 def _mixed(chunk, mark):
@@ -177,10 +180,10 @@ def _mixed(chunk, mark):
     shown = pc.if_else(plain, chunk, pa.scalar(None, pa.string()))
     values = pc.cast(pc.replace_substring(shown, mark, "."), pa.float64())
     values = values.to_numpy(zero_copy_only=False).copy()
-    others = np.flatnonzero(~plain.to_numpy(zero_copy_only=False) | ~np.isfinite(values))
+    others = np.flatnonzero(~np.isfinite(values))
     texts = chunk.take(pa.array(others)).to_pylist()
     values[others], bad = cells.numbers(texts, mark)
-    return values, [(int(others[k]), texts[k]) for k in bad]
+    return values, others[bad].astype(int), [texts[k] for k in bad]
 
 
 def _all_finite(column):
