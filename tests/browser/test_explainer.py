@@ -1,0 +1,118 @@
+import json
+
+import pytest
+from conftest import OPEN, chromium, sees, settle, shoot, wait_until_run
+
+NAME = "06_explainer"
+
+
+def preview(page):
+    """What the preview shows: its own size in px and a digest of what is drawn."""
+    return page.evaluate(
+        f"""async () => {{ const i = document.querySelector('{OPEN} .dp-preview img');
+        await i.decode(); const data = await (await fetch(i.src)).arrayBuffer();
+        const sum = await crypto.subtle.digest('SHA-256', data);
+        return [i.naturalWidth, i.naturalHeight, [...new Uint8Array(sum)].join()] }}"""
+    )
+
+
+def choose(page, label, text):
+    row = f"{OPEN} .widget-hbox:has(> .widget-label:text-is('{label}'))"
+    page.locator(f"{row} select").first.select_option(label=text)
+    settle(page)
+
+
+def write_headline(page, text):
+    area = page.locator(f"{OPEN} .dp-headline textarea")
+    area.fill(text)
+    area.blur()
+    settle(page)
+
+
+def test_the_preview_follows_place_ground_and_units(open_workbook):
+    page = open_workbook(NAME)
+    first = preview(page)
+    assert first[:2] == [920, 518]
+    shoot(page, f"{NAME}_1440")
+    choose(page, "Place", "upright, 1080 x 1920")
+    page.wait_for_function(f"document.querySelector('{OPEN} .dp-preview img').naturalHeight > 1000")
+    upright = preview(page)
+    assert upright[1] > upright[0]
+    choose(page, "Ground", "dark")
+    sees(page, "Publish")
+    assert preview(page) != upright
+    page.locator(f"{OPEN} .widget-toggle-buttons button:not(.mod-active)").first.click()
+    settle(page)
+    words = page.locator(f"{OPEN} .dp-headline textarea").input_value()
+    assert "kW" in words or "hp" in words
+
+
+def test_a_headline_that_contradicts_turns_red_with_the_reason(open_workbook):
+    page = open_workbook(NAME)
+    write_headline(page, "Large makes 400 hp more at 6500 rpm")
+    sees(page, "400 hp: the difference in power is", ".dp-wrong")
+    assert page.locator(f"{OPEN} .dp-headline-wrong").count() == 1
+    assert page.get_by_role("button", name="Publish").is_disabled()
+    shoot(page, f"{NAME}_red")
+    page.get_by_role("button", name="Back to the finding's own").click()
+    sees(page, "400 hp", ".dp-wrong", gone=True)
+    assert page.get_by_role("button", name="Publish").is_enabled()
+
+
+def test_publishing_writes_the_files_and_keeps_what_was_edited(lab, open_workbook):
+    page = open_workbook(NAME)
+    page.get_by_role("button", name="Publish").click()
+    sees(page, "Written to explain/demo/")
+    folder = lab.root / "data_demo" / "explain" / "demo"
+    made = {p.name for p in folder.iterdir()}
+    assert {"page.html", "numbers.csv", "talk.md", "talk.vtt", "published.toml"} <= made
+    assert {"picture-1920x1080-light.png", "circle-1920x1080-light.png"} <= made
+    (folder / "talk.md").write_text("my own words")
+    page.get_by_role("button", name="Publish").click()
+    sees(page, "Kept as you changed them: talk.md")
+    assert (folder / "talk.md").read_text() == "my own words"
+    page.goto((folder / "page.html").as_uri())
+    page.wait_for_selector("html[data-ready]", state="attached", timeout=60_000)
+
+
+def test_a_clip_shows_its_progress_and_can_be_stopped(lab, open_workbook):
+    page = open_workbook(NAME)
+    choose(page, "Make", "MP4")
+    page.get_by_role("button", name="Publish").click()
+    page.wait_for_function(
+        f"""() => {{ const bar = document.querySelector('{OPEN} .widget-hprogress .progress-bar, '
+          + '{OPEN} [role=progressbar]');
+          return bar && parseFloat(bar.style.width) > 45 }}""",
+        timeout=120_000,
+    )
+    page.get_by_role("button", name="Stop").click()
+    sees(page, "Stopped: only whole files were kept.")
+    folder = lab.root / "data_demo" / "explain" / "demo"
+    assert not [p for p in folder.iterdir() if p.suffix == ".mp4"]
+
+
+def test_words_of_the_person_are_never_markup(lab, page):
+    bad = "<img src=x onerror='window.fired=1'><script>window.fired=1</script>"
+    log = lab.root / "data_demo" / "runs" / "2026-04-18_3_small_20psi_dyno.csv.review.toml"
+    was = log.read_text()
+    note = f'\n[[notes]]\nwords = {json.dumps(bad)}\nchannel = "p_manifold_pa"\n'
+    log.write_text(was + note + 'axis = "speed_rpm"\nat = "5000 rpm"\n')
+    try:
+        page.goto(f"{lab.base}/lab/tree/workbooks/{NAME}.ipynb?token={lab.token}&reset")
+        wait_until_run(page)
+        sees(page, "<img src=x", "details", gone=False)
+        write_headline(page, f"{bad} 9999 hp")
+        sees(page, "9999 hp", ".dp-wrong")
+        page.locator(f"{OPEN} .dp-panel summary").first.click()
+        assert page.evaluate("window.fired") is None
+    finally:
+        log.write_text(was)
+
+
+@pytest.mark.parametrize("width", [1024])
+def test_fits_a_narrow_screen(lab, width):
+    with chromium(width) as page:
+        page.goto(f"{lab.base}/lab/tree/workbooks/{NAME}.ipynb?token={lab.token}&reset")
+        wait_until_run(page)
+        shoot(page, f"{NAME}_{width}")
+        assert not page.errors and not page.outside
