@@ -47,10 +47,16 @@ def _short(name):
 
 
 class BackToBackPanel(Workpanel):
-    """Choose the runs of two set-ups; the picture, the sentences and the numbers follow."""
+    """Choose the runs of two set-ups; the picture, the sentences and the numbers follow.
 
-    def __init__(self, bench=None, a=(), b=()):
-        """a, b: logs to open on, where the bench has them; else its first two."""
+    comparison: the one on the screen, for panels that look further into it.
+    """
+
+    comparison = t.Any()
+
+    def __init__(self, bench=None, a=(), b=(), low_rpm=None, high_rpm=None):
+        """a, b: logs to open on, where the bench has them; else its first two. low_rpm, high_rpm:
+        the range of averages to open on."""
         super().__init__()
         self.bench = Bench(bench or preferences.load().bench)
         logs = self.bench.logs()
@@ -67,11 +73,11 @@ class BackToBackPanel(Workpanel):
             [("none", 1), ("3 bins", 3), ("5 bins", 5), ("9 bins", 9)],
             hint="on the chart only",
         )
-        self.low = Quantity("Averages from", "engine_speed", None, low=0, optional=True)
+        self.low = Quantity("Averages from", "engine_speed", low_rpm, low=0, optional=True)
         self.high = Quantity(
             "to",
             "engine_speed",
-            None,
+            high_rpm,
             low=0,
             optional=True,
             hint="empty: all that every pull covers",
