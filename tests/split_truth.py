@@ -64,26 +64,35 @@ def within(result, true):
         yield cause, int((miss <= result.half_width[k, i])[known].sum()), int(known.sum())
 
 
-def coverage(seeds, **options):
-    """{cause: part of all speeds, pairs and benches at which the band holds the truth}."""
+def ways():
+    """The three sources of the breathing slope, as options of `split`."""
+    return {
+        "air flow logged": {},
+        "cam known": {"use_air_flow": False, "cam": cam_of(build().engine.valves)},
+        "neither": {"use_air_flow": False},
+    }
+
+
+def coverage(seeds):
+    """{way: {cause: part of all speeds, pairs and benches at which the band holds the truth}}."""
     held, asked = Counter(), Counter()
     for seed in seeds:
         for comparison, true in pairs(seed):
-            for cause, inside, of in within(split(comparison, build(), **options), true):
-                held[cause] += inside
-                asked[cause] += of
-    return {cause: held[cause] / asked[cause] for cause in asked}
+            for way, options in ways().items():
+                for cause, inside, of in within(split(comparison, build(), **options), true):
+                    held[way, cause] += inside
+                    asked[way, cause] += of
+    return {
+        way: {cause: held[way, cause] / asked[way, cause] for cause in TRUE_NAME} for way in ways()
+    }
 
 
 def main():
     benches = int(sys.argv[1]) if len(sys.argv) > 1 else 500
-    for words, options in (
-        ("air flow logged", {}),
-        ("cycle model", {"use_air_flow": False, "cam": cam_of(build().engine.valves)}),
-        ("published range", {"use_air_flow": False}),
-    ):
-        found = coverage(range(benches), **options)
-        print(f"{words}, {benches} benches:", {c: round(v, 3) for c, v in found.items()})
+    print(f"| cause, {benches} benches |", " | ".join(ways()), "|")
+    found = coverage(range(benches))
+    for cause in TRUE_NAME:
+        print(f"| {cause} |", " | ".join(f"{100 * found[w][cause]:.1f} %" for w in ways()), "|")
 
 
 if __name__ == "__main__":

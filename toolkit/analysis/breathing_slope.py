@@ -52,6 +52,8 @@ def from_cycle(build, cam, speed_rpm, a, b):
     Taken as a secant of the work that the trapped air does, over at least 0.1 of the ratio.
     """
     known = np.flatnonzero(np.isfinite([*a, *b]).all(axis=0))
+    if known.size < 2:
+        return from_range(speed_rpm)
     pick = known[np.unique(np.linspace(0, known.size - 1, KNOTS).round().astype(int))]
     p_in, _, t = ((x[pick] + y[pick]) / 2 for x, y in zip(a, b, strict=True))
     ratios = np.stack([a[1][pick] / a[0][pick], b[1][pick] / b[0][pick]])

@@ -110,8 +110,8 @@ def _flows(b, system):
         f"Flow through each valve [{unit}]: green the usual way, pink backwards",
         lines=(
             Line(x, zero, colour=style.QUIET, width=1, readout=False),
-            Line(x, exhaust, "exhaust", style.QUIET, "estimated", 2.2, decimals=1),
-            Line(x, intake, "intake", style.INK, "estimated", 2.2, decimals=1),
+            Line(x, _within(exhaust, high), "exhaust", style.QUIET, "estimated", 2.2, decimals=1),
+            Line(x, _within(intake, high), "intake", style.INK, "estimated", 2.2, decimals=1),
         ),
         bands=tuple(bands),
         zones=(Zone(*window, "", style.QUIET, 0.12),) if _window(b) else (),
@@ -121,6 +121,11 @@ def _flows(b, system):
         x_label="The same angle, enlarged around the overlap [deg]",
         decimals=1,
     )
+
+
+def _within(y, high):
+    """The curve as far as the axis reaches, so that its name stands where it leaves."""
+    return np.where(y <= high, y, np.nan)
 
 
 def _loop(b, system):
