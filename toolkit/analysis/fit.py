@@ -68,7 +68,7 @@ class Fitted:
     residuals: dict
 
     @cached_property
-    def values(self):
+    def best(self):
         """Best value of each unknown by name."""
         return _named(self.parameters, self.x)
 
@@ -224,7 +224,7 @@ def rows(fitted, system):
     made = []
     for p in fitted.parameters:
         low, high = fitted.band(p.name)
-        value, prior = (_text(p, v, system) for v in (fitted.values[p.name], p.prior))
+        value, prior = (_text(p, v, system) for v in (fitted.best[p.name], p.prior))
         if not np.isfinite(low):
             made.append((p.words, "not known", "none", "none", fitted.told_by(p.name)))
             continue

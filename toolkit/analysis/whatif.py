@@ -19,8 +19,8 @@ from toolkit.physics.points import Regime
 
 DRAWS = 32
 # The model's own error is twice that among the runs where manifold pressure is so much beyond
-# theirs: on the measured 2.3-litre engine, fitted to its lower half (tests/test_fit.py), it is two
-# to three times as large in the upper half, on average 40 % beyond.
+# theirs. The measured 2.3-litre engine of tests/test_fit.py, fitted to its lower half, is missed
+# by two to three times its fitted error in the upper half, up to 48 % beyond and on average 20 %.
 DOUBLED = 0.3
 HELD = 0.01  # absolute manifold pressure: how well a controller holds it and a sensor reads it
 _MARGIN = 0.03  # outside the measured range by less is still inside
@@ -125,7 +125,7 @@ def _turbo(fitted, change):
 
 
 def _with_values(fitted, number):
-    turbo, v = fitted.builds[number].turbo, fitted.values
+    turbo, v = fitted.builds[number].turbo, fitted.best
     gate = turbo.gate and replace(turbo.gate, spring_gauge_pa=v[f"spring_{number}"])
     if turbo.compressor is None:
         raise ValueError(f"{turbo.name} has no compressor map: what it would do cannot be matched")
@@ -170,7 +170,7 @@ def _sampled(points, fitted, change, v, speed):
         turbine_efficiency=np.clip(of_size(v, "efficiency", change.size, log=False), 0.05, 1),
         effectiveness=cooler,
         # Its spread is a few kelvin; a state of gas for every draw would take most of the time.
-        t_exhaust_k=points.t_exhaust_k + fitted.values["t_exhaust"],
+        t_exhaust_k=points.t_exhaust_k + fitted.best["t_exhaust"],
         gate_share=points.gate_share * feed,
         gate=gate,
     )

@@ -1,0 +1,98 @@
+"""The trade between two turbos: power at the top against how early and how fast boost comes."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from toolkit.analysis.fit_model import indicated_efficiency, ve_factor
+from toolkit.analysis.whatif import Change, changed
+from toolkit.build import Curve
+from toolkit.build.pull import dry_share, pull
+from toolkit.build.respond import Setting, time_to_boost
+from toolkit.physics.output import output
+
+SIZES = np.linspace(0, 1, 9)
+SPEEDS = 33
+SHARE = 0.95  # of the target, gauge, that counts as having it
+
+
+@dataclass(frozen=True)
+class Trade:
+    """Along size, 0 for the first turbo and 1 for the second: power [W] at `top_rpm`, threshold
+    [rpm], time to boost [s] at `held_rpm`; NaN where there is no answer. notes: what was
+    estimated."""
+
+    size: np.ndarray
+    power_w: np.ndarray
+    threshold_rpm: np.ndarray
+    time_s: np.ndarray
+    names: tuple
+    top_rpm: float
+    held_rpm: float
+    notes: tuple
+
+    def at(self, size):
+        """Power, threshold and time at a size, straight between the sizes worked out."""
+        curves = (self.power_w, self.threshold_rpm, self.time_s)
+        return tuple(float(np.interp(size, self.size, c)) for c in curves)
+
+
+def trade(fitted, change=None, held_rpm=3500.0, top_rpm=None, sizes=SIZES):
+    """The Trade of a fit of two turbos, everything else as in `change`.
+
+    held_rpm: where the throttle is opened for the time to boost. top_rpm: where power counts; the
+    highest speed run when None. Raises ValueError where only one turbo was run, or a rotor's
+    inertia is not known.
+    """
+    change = change or Change()
+    turbos = tuple(changed(fitted, replace(change, size=float(s))).turbo for s in sizes)
+    build = replace(changed(fitted, change), turbos=turbos, engine=engine_of(fitted))
+    speed = fitted.points.speed_rpm
+    top = float(top_rpm or speed.max())
+    made = pull(build, np.linspace(speed.min(), top, SPEEDS), change.boost_gauge_pa)
+    setting = Setting(boost_gauge_pa=change.boost_gauge_pa, share=SHARE)
+    answer = time_to_boost(build, [held_rpm], setting)
+    names = tuple(b.turbo.name for b in fitted.builds[:2])
+    return Trade(
+        np.asarray(sizes), _power(fitted, build, made)[-1], _threshold_rpm(made),
+        answer.found[1, 0], names, top, float(held_rpm), answer.notes,
+    )  # fmt: skip
+
+
+def _threshold_rpm(made):
+    """Lowest speed that holds the boost, straight between the speeds worked out; NaN if none."""
+    reached = made.boost_gauge_pa / made.target_gauge_pa
+    speed = made.speed_rpm[:, 0]
+    found = []
+    for column in reached.T:
+        k = int(np.argmax(column >= SHARE))
+        rising = slice(max(k - 1, 0), k + 1)
+        first = np.interp(SHARE, column[rising], speed[rising])
+        found.append(first if column[k] >= SHARE else np.nan)
+    return np.array(found)
+
+
+def engine_of(fitted):
+    """The build's engine with the fitted values in it. [build.Engine]"""
+    e, v = fitted.builds[0].engine, fitted.best
+    speeds = np.linspace(*e.speed_range_rpm, 41)
+    ve = e.volumetric_efficiency(speeds) * ve_factor(v, speeds, fitted.builds[0])
+    return replace(
+        e,
+        volumetric_efficiency=Curve(tuple(ve), tuple(speeds)),
+        t_exhaust_k=Curve(tuple(e.t_exhaust_k(speeds) + v["t_exhaust"]), tuple(speeds)),
+        breathing_slope=v["breathing"],
+        indicated_efficiency=v["indicated"],
+        friction_scale=max(v["friction"], 0.0),
+    )
+
+
+def _power(fitted, build, made):
+    """Power [W] with the efficiency as it was fitted along speed."""
+    e, m, speed = build.engine, made.match, made.speed_rpm
+    return output(
+        m.air_flow_kg_s * dry_share(build.weather), m.p_manifold_pa, m.p_exhaust_pa, speed,
+        e.displacement_m3, e.stroke_m, build.fuel.properties, e.lam(speed),
+        e.spark_retard_deg(speed), indicated_efficiency(fitted.best, speed, fitted.builds[0]),
+        e.friction_scale,
+    ).power_w  # fmt: skip
