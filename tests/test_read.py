@@ -273,6 +273,12 @@ def test_units_in_headers_stay_with_the_header_and_a_units_row_does_not_hide_num
     assert [c.name for c in reading.columns] == ["rpm", "hp"]
 
 
+def test_a_units_row_may_hold_units_that_no_model_uses(log):
+    reading = log("time,rpm,Sensor 5,Gear\ns,1/min,V,-\n0.5,3000,1.5,3\n")
+    assert [c.name for c in reading.columns] == ["time", "rpm", "Sensor 5", "Gear"]
+    assert [c.unit for c in reading.columns] == ["s", "1/min", "V", "-"]
+
+
 def test_preamble_with_numbers_does_not_pass_for_the_table(log):
     reading = log("Rate;100\nCount;5\n\ntime;rpm\n0,5;3000\n1,0;3100\n1,5;3200\n")
     assert [c.name for c in reading.columns] == ["time", "rpm"]

@@ -7,12 +7,13 @@ import pytest
 
 from toolkit.bench import Bench
 from toolkit.logs.delays import delay_s, undelayed
+from toolkit.logs.power_check import power_identity
 from toolkit.logs.question import LogError, Unanswered
 from toolkit.logs.read import read
 from toolkit.logs.remarks import flat_top
 from toolkit.logs.review import Review
 from toolkit.logs.run import Run
-from toolkit.logs.unit_inference import possible_units, power_identity
+from toolkit.logs.unit_inference import possible_units
 
 PSI = 6894.757
 
@@ -94,10 +95,13 @@ def test_a_sensor_with_a_wrong_zero_is_not_believed(run):
     text = rows("rpm,Baro_kPa,MAP_kPa", SPEED, 0 * SPEED + 98, np.where(OFF, 71.1, 200))
     found = run(text)
     assert "p_manifold_pa" not in found.frame
-    assert keys(found) == [("columns", "MAP_kPa", "reference")]
-    assert "-26.90 kPa (absolute)" in found.questions[0].evidence
-    mended = found.answer(("columns", "MAP_kPa", "offset"), "26.9 kPa")
+    assert keys(found) == [("columns", "MAP_kPa", "offset")]
+    assert [c for c, _ in found.questions[0].choices] == ["26.90 kPa", "-71.10 kPa"]
+    assert "reads 71.10 kPa, the barometer 98.00 kPa" in found.questions[0].evidence
+    mended = found.answer(("columns", "MAP_kPa", "offset"), "26.90 kPa")
     assert mended.questions == ()
+    as_it_is = found.reviewed(found.review.with_column("MAP_kPa", offset="0 kPa"))
+    assert keys(as_it_is) == [("columns", "MAP_kPa", "reference")]
     assert mended.frame["p_manifold_pa"].iloc[[0, -1]].tolist() == pytest.approx([98e3, 226.9e3])
 
 
@@ -144,6 +148,12 @@ def test_units_that_nothing_settles_are_asked(run):
     assert answered.frame["torque_nm"].iloc[0] == pytest.approx(400.05 * 1.3558179, rel=1e-6)
     with pytest.raises(LogError, match="is no answer"):
         found.answer(("columns", "torque", "unit"), "psi")
+
+
+@pytest.mark.parametrize("power", [0 * SPEED, SPEED * np.nan, -100 + 0 * SPEED])
+def test_a_power_column_without_load_proves_nothing(run, power):
+    found = run(rows("rpm,torque_Nm,power_kW", SPEED, 0 * SPEED + 100, power).replace("nan", ""))
+    assert found.remarks == ()
 
 
 def test_power_of_another_shaft_is_flagged(run):
@@ -233,6 +243,21 @@ def test_unknown_columns_stay_under_their_own_name(run):
         found.source("torque_nm")
 
 
+def test_one_channel_for_two_columns_is_refused(run):
+    found = run("rpm;Druck;Druck\n3000;1,5;2,5\n4000;1,6;2,6\n")
+    first = found.answer(("columns", "Druck", "channel"), "p_manifold_pa")
+    with pytest.raises(LogError, match="'Druck' and 'Druck \\(2\\)' the same channel"):
+        first.answer(("columns", "Druck (2)", "channel"), "p_manifold_pa")
+
+
+def test_a_decided_column_is_not_asked_about_when_another_could_be_the_same(run):
+    text = rows("rpm,torque_Nm,torque_lbft", [3000, 4000], [400, 410], [295, 303])
+    assert len(run(text).questions) == 2
+    settled = run(text, columns={"torque_Nm": {"channel": "torque_nm"}})
+    assert keys(settled) == [("columns", "torque_lbft", "channel")]
+    assert settled.frame["torque_nm"].tolist() == [400, 410]
+
+
 # Decisions.
 
 
@@ -314,6 +339,12 @@ def test_a_clock_of_the_day_starts_at_nought_and_a_counter_stays(run):
 def test_a_clock_that_runs_backwards_is_remarked(run):
     found = run(rows("time_s,rpm", [0, 0.5, 0.2, 0.7], [1, 2, 3, 4]))
     assert found.remarks[0].rows == (4,)
+
+
+def test_rows_without_a_time_are_remarked(run):
+    found = run("time_s,rpm,torque_Nm\n0.5,3000,400\n1.0,4000,410\nAverage,3500,405\n")
+    assert found.remarks[0].rows == (4,)
+    assert found.reading.rejected["text"].tolist() == ["Average"]
 
 
 def test_flat_top_positive_negative_near_miss():

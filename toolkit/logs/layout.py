@@ -8,6 +8,8 @@ from toolkit.logs import cells
 from toolkit.logs.channels import match
 from toolkit.logs.unit_names import unit_of_text
 
+_OTHER_UNITS = frozenset(("V", "mV", "A", "mA", "Ohm", "Ω", "bit", "kHz", "g", "m/s²", "m/s2", "J"))
+
 
 @dataclass(frozen=True)
 class Row:
@@ -129,8 +131,10 @@ def _heads(row, units, width):
 
 
 def _is_units(row):
-    spoken = [c for c in row.cells if c and c not in ("-", "--", "[-]", "(-)", "1", "[]")]
-    return bool(spoken) and all(unit_of_text(c) is not None or _bracketed(c) for c in spoken)
+    """Most cells are units; the rest may be of channels that no model here uses."""
+    spoken = [c for c in row.cells if c and c.strip("[]()- 1")]
+    known = sum(unit_of_text(c) is not None or _bracketed(c) or c in _OTHER_UNITS for c in spoken)
+    return bool(spoken) and known >= 0.6 * len(spoken)
 
 
 def _bracketed(cell):

@@ -39,6 +39,13 @@ def stated_barometer(notes):
     return next(iter(found.values())) if len(found) == 1 else None
 
 
+def at_rest(pressure_pa, off):
+    """What the sensor reads with the engine off (rows `off`) [Pa]; NaN without such a row."""
+    rows = np.asarray(pressure_pa)[off]
+    rows = rows[np.isfinite(rows)]
+    return float(np.median(rows)) if rows.size else np.nan
+
+
 def judge(pressure_pa, off, barometer_pa=None, stated="", word=""):
     """("gauge" | "absolute" | "", why): what the numbers and the header prove together.
 
@@ -63,21 +70,17 @@ def judge(pressure_pa, off, barometer_pa=None, stated="", word=""):
 
 
 def _from_rows(pressure_pa, off, barometer_pa):
-    rows = np.asarray(pressure_pa)[off]
-    rows = rows[np.isfinite(rows)]
-    if not rows.size:
+    level = at_rest(pressure_pa, off)
+    if not np.isfinite(level):
         return "", ""
-    level = float(np.median(rows))
-    kpa = f"{level / 1000:.2f} kPa in {rows.size} rows with the engine off"
+    kpa = f"{level / 1000:.2f} kPa in {np.count_nonzero(off)} rows with the engine off"
     if abs(level) < ZERO_PA:
         return "gauge", f"it reads {kpa}: near zero"
-    if barometer_pa and abs(level - barometer_pa) < ZERO_PA:
-        return "absolute", f"it reads {kpa}, the barometer {barometer_pa / 1000:.2f} kPa"
     if barometer_pa:
-        return "", (
-            f"it reads {kpa}: neither zero nor the barometer, {barometer_pa / 1000:.2f} kPa, so "
-            f"its zero is off by {level / 1000:.2f} (gauge) or {(level - barometer_pa) / 1000:.2f} "
-            "kPa (absolute)"
+        other = f"the barometer {barometer_pa / 1000:.2f} kPa"
+        near = abs(level - barometer_pa) < ZERO_PA
+        return (
+            ("absolute", f"it reads {kpa}, {other}") if near else ("", f"it reads {kpa}, {other}")
         )
     if USUAL_PA <= level <= BAROMETERS_PA[1]:
         return "absolute", f"it reads {kpa}: a barometer's reading"

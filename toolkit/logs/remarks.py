@@ -24,7 +24,7 @@ def remarks_on(frame):
     """Remarks on the channels of a run's frame."""
     pressures = [c for c in frame if c.startswith("p_") and c.endswith("_pa")]
     found = [_flat_remark(frame, c) for c in pressures if c != "p_cell_pa"]
-    return tuple(r for r in (_backwards(frame), *found) if r)
+    return tuple(r for r in (_backwards(frame), _timeless(frame), *found) if r)
 
 
 def flat_top(values):
@@ -73,4 +73,15 @@ def _backwards(frame):
         return None
     rows = tuple(int(r) for r in back)
     sentence = f"The clock runs backwards in {len(rows)} rows, first in row {rows[0]}."
+    return Remark(sentence, rows, ("time_s",))
+
+
+def _timeless(frame):
+    """Rows that hold numbers but no time, such as an average below the table."""
+    if "time_s" not in frame:
+        return None
+    rows = tuple(int(r) for r in frame.index[frame["time_s"].isna()])
+    if not rows:
+        return None
+    sentence = f"{len(rows)} rows have no time, first row {rows[0]}: are they part of the log?"
     return Remark(sentence, rows, ("time_s",))

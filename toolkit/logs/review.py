@@ -30,6 +30,8 @@ class Review:
     against that of another (see clocks.ClockFit.to_strings). pulls, notes: dicts of strings, in
     order.
     power_reference: "observed", or the standard that power in the log is already corrected to.
+    stands: the SHA-256 of the review file that this one continues, "" where there was none, None
+    for a review that was not loaded; it is not written.
     """
 
     log: str = ""
@@ -42,6 +44,7 @@ class Review:
     columns: dict[str, dict[str, str]] = field(default_factory=dict)
     pulls: tuple[dict[str, str], ...] = ()
     notes: tuple[dict[str, str], ...] = ()
+    stands: str | None = field(default=None, compare=False, repr=False)
 
     @classmethod
     def load(cls, bench, log):
@@ -50,16 +53,27 @@ class Review:
         Raises LogError that names the key where the file holds something else than strings.
         """
         path = bench.file(review_name(log))
-        if not path.exists():
-            return cls(log=PurePosixPath(log).name)
-        return cls(**_checked(benches.read_toml(path).unwrap(), path.name))
+        stands = _stands(path)
+        if not stands:
+            return cls(log=PurePosixPath(log).name, stands="")
+        return cls(**_checked(benches.read_toml(path).unwrap(), path.name), stands=stands)
 
     def save(self, bench, log):
-        """Write the review beside its log, atomically; what a person added in comments stays."""
+        """Write the review beside its log, atomically; what a person added in comments stays.
+
+        Returns the review as it stands now. Raises BenchError where the file is no longer the
+        one that was loaded: another workbook or a person has written it since.
+        """
         path = bench.file(review_name(log))
+        if self.stands is not None and self.stands != _stands(path):
+            raise benches.BenchError(
+                f"{path.name} was changed elsewhere since it was opened, so nothing was saved: "
+                "read the log again, then repeat what you decided"
+            )
         document = benches.read_toml(path) if path.exists() else _fresh(log)
         _update(document, self._as_dict())
         benches.write_toml(path, document)
+        return replace(self, stands=_stands(path))
 
     def answered(self, key, answer):
         """A copy with the answer to a question (see Question.key) put in its place.
@@ -99,6 +113,10 @@ class Review:
 def review_name(log):
     """The name of the review of a log: "runs/x.csv" -> "runs/x.csv.review.toml"."""
     return f"{log}.review.toml"
+
+
+def _stands(path):
+    return benches.digest(path) if path.exists() else ""
 
 
 def _fresh(log):

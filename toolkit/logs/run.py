@@ -16,7 +16,8 @@ from toolkit.logs.read import read
 from toolkit.logs.reading import Reading
 from toolkit.logs.remarks import Remark, remarks_on
 from toolkit.logs.review import Review
-from toolkit.logs.settle import Settled, settle, standing_rows
+from toolkit.logs.settle import settle, standing_rows
+from toolkit.logs.settled import Settled
 
 _FROM_MIDNIGHT = 1e5  # s; a counter that is past a day is a calendar's
 
@@ -81,8 +82,7 @@ class Run:
                 review = review.with_column(s.column, **{k: v for k, v in known.items() if v})
         digest = benches.digest(bench.file(self.name))
         saved = self.reviewed(replace(review, sha256=digest))
-        saved.review.save(bench, self.name)
-        return saved
+        return replace(saved, review=saved.review.save(bench, self.name))
 
     @cached_property
     def barometer(self):
@@ -95,7 +95,7 @@ class Run:
         found = barometers.stated(self.settled, reading, self.review)
         if np.isfinite(found[0]):
             return found
-        off = standing_rows({s.column: s for s in self.settled}, reading)
+        off = standing_rows(self.settled, reading)
         return barometers.at_rest(self.settled, reading, self.review, off)
 
     @cached_property

@@ -3,55 +3,22 @@
 A decision in the review stands; what the file proves comes next; the rest is asked.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
-from toolkit.logs import barometer
+from toolkit.logs import asking, barometer, power_check
 from toolkit.logs import channels as names
 from toolkit.logs import pressure_reference as reference
+from toolkit.logs.asking import NONE
 from toolkit.logs.channels import CHANNELS
 from toolkit.logs.column_values import quantity
-from toolkit.logs.question import LogError, Question
-from toolkit.logs.remarks import Remark
-from toolkit.logs.unit_inference import (
-    CANDIDATES,
-    MIXTURE_SCALES,
-    possible_units,
-    power_identity,
-)
+from toolkit.logs.question import LogError
+from toolkit.logs.settled import Settled, only
+from toolkit.logs.unit_inference import possible_units
 from toolkit.logs.unit_names import by_volume, inside, kind_fits, unit_of_text
-from toolkit.physics.fuel import FUELS
 
-NONE = "none"
 ANSWERED = "answered"
-
-
-@dataclass(frozen=True)
-class Settled:
-    """What one column is.
-
-    channel: ours, or "" (kept under its own name). confidence: certain, likely, answered, ask or
-    unknown. unit, reference: "" while not known. why: the reasons, in words.
-    """
-
-    column: str
-    channel: str
-    confidence: str
-    unit: str = ""
-    reference: str = ""
-    why: str = ""
-
-    @property
-    def kind(self):
-        """The kind of quantity, "" for a column without a channel."""
-        return CHANNELS[self.channel].kind if self.channel else ""
-
-    def because(self, why, **changes):
-        """A copy with a further reason, if it is new, and other changes."""
-        if why in self.why:
-            return replace(self, **changes)
-        return replace(self, why=f"{self.why}; {why}" if self.why else why, **changes)
 
 
 def settle(reading, review):
@@ -60,16 +27,27 @@ def settle(reading, review):
     Returns (settled, questions, remarks), settled in the order of the columns.
     """
     columns = {c.name: _named(c, review) for c in reading.columns}
-    questions, remarks = [], []
-    _unique(columns, reading, questions, remarks)
-    for name, settled in columns.items():
-        columns[name] = _with_unit(settled, reading, review)
-    _identity(columns, reading, remarks)
-    for name, settled in columns.items():
-        questions += _unit_question(settled, reading, columns)
-        columns[name] = _with_reference(settled, columns, reading, review)
-        questions += _reference_question(columns[name])
+    remarks = power_check.engine_torque(columns, reading)
+    questions = _unique(columns, reading, review)
+    for name in columns:
+        columns[name] = _with_unit(columns[name], reading, review)
+    remarks += power_check.settle_units(columns, reading)
+    for name in columns:
+        if columns[name].channel and not columns[name].unit:
+            column, values = reading.column(name), reading.values(name)
+            questions.append(asking.about_unit(columns[name], column, values))
+        columns[name], asked = _with_reference(columns[name], columns, reading, review)
+        questions += asked
     return tuple(columns.values()), tuple(questions), tuple(remarks)
+
+
+def standing_rows(columns, reading):
+    """Rows with the engine off; none where no speed is known. columns: Settled, in any order."""
+    speed = only(columns, "speed_rpm")
+    if not (speed and speed.unit):
+        return np.zeros(len(reading.frame), dtype=bool)
+    rpm = inside(reading.values(speed.column), speed.unit, "engine_speed")
+    return reference.standing(rpm)
 
 
 def _named(column, review):
@@ -92,75 +70,30 @@ def _named(column, review):
     return Settled(column.name, channel, sure, why=why, **stated)
 
 
-def _unique(columns, reading, questions, remarks):
-    """One column per channel: the power identity, or the person, says which."""
-    if _claims(columns, "torque_nm") > 1:
-        _engine_torque(columns, reading, remarks)
-    candidates = {c.name: names.match(c.header, c.unit).candidates for c in reading.columns}
-    for name, settled in list(columns.items()):
+def _unique(columns, reading, review):
+    """Questions about columns of which several could be one channel, or whose name says little.
+
+    Such columns lose their channel until the answer. Raises LogError where the review itself
+    gives one channel to two columns.
+    """
+    questions = []
+    for column in reading.columns:
+        settled = columns[column.name]
         rivals = [s.column for s in columns.values() if s.channel and s.channel == settled.channel]
-        if settled.confidence == names.ASK or (len(rivals) > 1 and settled.confidence != ANSWERED):
-            header = reading.column(name).header
-            repeated = header if header in reading.repeated else ""
-            questions.append(_channel_question(name, candidates[name], rivals, repeated))
-    asked = {q.key[1] for q in questions}
-    for name in asked:
+        decided = [r for r in rivals if review.of_column(r, "channel")]
+        if len(decided) > 1:
+            raise LogError(
+                f"the review gives '{decided[0]}' and '{decided[1]}' the same channel, "
+                f"{settled.channel}: change one of them, or set it to {NONE}"
+            )
+        open_rivals = len(rivals) > 1 and column.name not in decided
+        if settled.confidence == names.ASK or open_rivals:
+            candidates = names.match(column.header, column.unit).candidates
+            questions.append(asking.about_channel(column, reading.repeated, candidates, rivals))
+    for question in questions:
+        name = question.key[1]
         columns[name] = replace(columns[name], channel="", confidence=names.ASK)
-
-
-def _claims(columns, channel):
-    return sum(s.channel == channel for s in columns.values())
-
-
-def _channel_question(name, candidates, rivals, repeated):
-    others = " and ".join(f"'{r}'" for r in rivals if r != name)
-    evidence = f"{others} could be the same." if others else "The name is too general to tell."
-    if repeated:
-        evidence = f"The header '{repeated}' stands over more than one column."
-    kind = CHANNELS[candidates[0]].kind
-    alike = [c for c in CHANNELS if CHANNELS[c].kind == kind and c not in candidates]
-    choices = tuple((c, CHANNELS[c].words) for c in (*candidates, *alike))
-    return Question(
-        ("columns", name, "channel"),
-        f"What is in the column '{name}'?",
-        (*choices, (NONE, "none of these: keep it under its own name")),
-        evidence,
-    )
-
-
-def _engine_torque(columns, reading, remarks):
-    """Of several torque columns, keep the one that torque x speed = power confirms."""
-    torques = [s for s in columns.values() if s.channel == "torque_nm"]
-    speed, power = (_only(columns, c) for c in ("speed_rpm", "power_w"))
-    if not (len(torques) > 1 and speed and power):
-        return
-    found = [s for s in torques if _identity_of(s, speed, power, reading).holds]
-    if len(found) != 1:
-        return
-    kept = found[0]
-    columns[kept.column] = kept.because(
-        "torque x speed gives the power column", confidence="certain"
-    )
-    for other in torques:
-        if other is not kept:
-            ratio = _ratio(reading.values(other.column), reading.values(kept.column))
-            why = f"it is {ratio} '{kept.column}', whose torque x speed gives the power column"
-            columns[other.column] = other.because(why, channel="", confidence=names.UNKNOWN)
-            remarks.append(Remark(f"'{other.column}' is not the engine's torque: {why}."))
-
-
-def _ratio(a, b):
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = a / b
-    ratio = ratio[np.isfinite(ratio)]
-    if ratio.size and np.ptp(ratio) < 0.02 * abs(np.median(ratio)):
-        return f"{np.median(ratio):.3f} times"
-    return "no fixed multiple of"
-
-
-def _only(columns, channel):
-    found = [s for s in columns.values() if s.channel == channel]
-    return found[0] if len(found) == 1 else None
+    return questions
 
 
 def _with_unit(settled, reading, review):
@@ -201,140 +134,31 @@ def _checked_unit(settled, decided):
     )
 
 
-def _identity_of(torque, speed, power, reading):
-    rpm = inside(reading.values(speed.column), speed.unit or "rpm", "engine_speed")
-    return power_identity(
-        reading.values(torque.column),
-        rpm,
-        reading.values(power.column),
-        (torque.unit,) if torque.unit else (),
-        (power.unit,) if power.unit else (),
-    )
-
-
-def _identity(columns, reading, remarks):
-    """Units of torque and power from torque x speed = power; a remark where it does not hold."""
-    torque, speed, power = (_only(columns, c) for c in ("torque_nm", "speed_rpm", "power_w"))
-    if not (torque and power and speed and speed.unit):
-        return
-    found = _identity_of(torque, speed, power, reading)
-    pair = f"{found.torque_unit} and {found.power_unit}"
-    if found.holds and found.torque_unit:
-        why = f"torque x speed = power holds in {pair}"
-        columns[torque.column] = torque.because(why, unit=found.torque_unit)
-        columns[power.column] = power.because(why, unit=found.power_unit)
-        remarks += _off_rows(found, reading, f"torque x speed is not the power (in {pair})")
-    elif not found.holds and torque.unit and power.unit:
-        remarks.append(_disagreement(found, torque, power))
-        columns[power.column] = power.because(
-            "torque x speed contradicts it", channel="", confidence=names.UNKNOWN
-        )
-
-
-def _off_rows(found, reading, sentence):
-    off = np.flatnonzero(np.abs(found.share - 1) > 0.005)
-    if not off.size:
-        return []
-    rows = tuple(int(r) for r in reading.frame.index[off])
-    return [
-        Remark(
-            f"{sentence} in {off.size} rows, first in row {rows[0]}.",
-            rows,
-            ("torque_nm", "power_w"),
-        )
-    ]
-
-
-def _disagreement(found, torque, power):
-    low, high = 100 * np.nanmin(found.share), 100 * np.nanmax(found.share)
-    sentence = f"'{torque.column}' x speed is {low:.0f} to {high:.0f} % of '{power.column}': they"
-    sentence += " are not the torque and power of one shaft"
-    if high - low < 1:
-        sentence = f"'{torque.column}' x speed is {(low + high) / 2:.1f} % of '{power.column}'"
-        sentence += " throughout: a unit or a scale of the two is wrong"
-    sentence += f", so '{power.column}' is not used as power."
-    return Remark(sentence, channels=("torque_nm", "power_w"))
-
-
-def _unit_question(settled, reading, columns):
-    settled = columns[settled.column]
-    if not settled.channel or settled.unit:
-        return []
-    values = reading.values(settled.column)
-    choices = tuple(
-        (u, _meaning(values, u, settled)) for u in possible_units(values, settled.channel)
-    )
-    evidence = f"The file does not say; its largest value is {_peak(values):.6g}."
-    header = names.match(reading.column(settled.column).header, reading.column(settled.column).unit)
-    if header.unit and by_volume(header.unit):
-        evidence = f"The file says {header.unit}, a volume: its mass depends on the fuel."
-        choices = tuple(
-            (f"{header.unit} of {fuel.density_kg_m3:.0f} kg/m3", fuel.name)
-            for fuel in FUELS.values()
-        )
-    sentence = f"What is the unit of '{settled.column}' ({CHANNELS[settled.channel].words})?"
-    example = CANDIDATES[settled.kind][0]
-    return [
-        Question(("columns", settled.column, "unit"), sentence, choices, evidence, example=example)
-    ]
-
-
-def _peak(values):
-    return float(np.nanmax(values, initial=-np.inf))
-
-
-def _meaning(values, unit, settled):
-    if settled.kind == "lambda":
-        return MIXTURE_SCALES[unit]
-    return f"its largest value would be {_peak(values):.6g} {unit}"
-
-
 def _with_reference(settled, columns, reading, review):
-    """Gauge or absolute, for a pressure whose unit is known."""
+    """(gauge or absolute, for a pressure whose unit is known; questions about it)."""
     if settled.kind == "boost" and not settled.reference:
-        return settled.because("taken as gauge, as the trade gives it", reference="gauge")
+        return settled.because("taken as gauge, as the trade gives it", reference="gauge"), []
     if settled.kind != "pressure" or not settled.unit:
-        return settled
+        return settled, []
     decided = review.of_column(settled.column, "reference")
     if decided:
-        if decided not in ("gauge", "absolute"):
-            raise LogError(
-                f"the review calls '{settled.column}' '{decided}': write gauge or absolute"
-            )
-        said = review.of_column(settled.column, "why")
-        why = "" if said else f"{decided}: decided in the review"
-        return settled.because(why, reference=decided)
-    pascal = quantity(settled, reading, review)
+        return _told(settled, decided, review), []
+    pascal, off = quantity(settled, reading, review), standing_rows(columns.values(), reading)
     pressure = barometer.stated(columns.values(), reading, review)[0]
     word = "boost" if "boost" in reading.column(settled.column).header.lower() else ""
-    off = standing_rows(columns, reading)
     proven, why = reference.judge(pascal, off, pressure, settled.reference, word)
-    return settled.because(f"{proven}: {why}" if proven else why, reference=proven)
+    if proven:
+        return settled.because(f"{proven}: {why}", reference=proven), []
+    rest = reference.at_rest(pascal, off)
+    if np.isfinite([rest, pressure]).all() and not review.of_column(settled.column, "offset"):
+        question = asking.about_zero(settled, rest, pressure)
+    else:
+        question = asking.about_reference(settled, why)
+    return settled.because(why, reference=""), [question]
 
 
-def standing_rows(columns, reading):
-    """Rows with the engine off; none where no speed is known. columns: Settled by name."""
-    speed = _only(columns, "speed_rpm")
-    if not (speed and speed.unit):
-        return np.zeros(len(reading.frame), dtype=bool)
-    rpm = inside(reading.values(speed.column), speed.unit, "engine_speed")
-    return reference.standing(rpm)
-
-
-def _reference_question(settled):
-    if settled.kind != "pressure" or not settled.unit or settled.reference:
-        return []
-    choices = (("gauge", "zero is the air around"), ("absolute", "zero is a vacuum"))
-    sentence = f"Is '{settled.column}' ({CHANNELS[settled.channel].words}) gauge or absolute?"
-    return [
-        Question(
-            ("columns", settled.column, "reference"),
-            sentence,
-            choices,
-            _sentence(settled.why.rsplit("; ", 1)[-1]),
-        )
-    ]
-
-
-def _sentence(text):
-    return text[:1].upper() + text[1:] + "."
+def _told(settled, decided, review):
+    if decided not in ("gauge", "absolute"):
+        raise LogError(f"the review calls '{settled.column}' '{decided}': write gauge or absolute")
+    said = review.of_column(settled.column, "why")
+    return settled.because("" if said else f"{decided}: decided in the review", reference=decided)

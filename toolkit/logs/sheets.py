@@ -49,14 +49,12 @@ def _refuse_bomb(path):
 def _read(path, answers):
     from openpyxl import load_workbook
 
-    saved = load_workbook(path, read_only=True, data_only=True)
-    written = load_workbook(path, read_only=True, data_only=False)
-    try:
+    # The library leaves a file open that it failed on; these are closed whatever happens.
+    with path.open("rb") as first, path.open("rb") as second:
+        saved = load_workbook(first, read_only=True, data_only=True)
+        written = load_workbook(second, read_only=True, data_only=False)
         name, why = _sheet(saved, path.name, answers)
         rows = list(_rows(saved[name], written[name]))
-    finally:
-        saved.close()
-        written.close()
     layout = find_layout(rows)
     if layout is None:
         raise LogError(f"{path.name}: the sheet '{name}' has no table of numbers")

@@ -1,10 +1,8 @@
 """The unit of a column whose header names none: what the numbers themselves allow.
 
-A unit is taken only where every other common one would be impossible for that channel, or where
-torque x speed = power leaves one pair. Otherwise the person is asked.
+A unit is taken only where every other common one would be impossible for that channel; else
+`power_check` may know, or the person is asked.
 """
-
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -68,56 +66,3 @@ def _time_units(values):
     span, steps = np.ptp(values), np.abs(np.diff(values))
     step = np.median(steps[steps > 0]) if (steps > 0).any() else 0.0
     return tuple(u for u, s in scale.items() if 1 <= span * s <= 1e5 and 4e-4 <= step * s <= 5)
-
-
-@dataclass(frozen=True)
-class Identity:
-    """How torque x speed compares with power over the rows that carry load.
-
-    torque_unit, power_unit: the pair that makes them agree, "" if none or several do.
-    share: torque x speed over power, per row, in those units (or the stated ones); NaN where
-    there is no load. holds: within 0.5 % in nine rows of ten.
-    """
-
-    torque_unit: str
-    power_unit: str
-    share: np.ndarray
-    holds: bool
-
-
-def power_identity(torque, speed_rpm, power, torque_units=(), power_units=()):
-    """Torque x angular speed against power, for every pair of the units given (raw values).
-
-    Without units all common ones are tried. Two pairs that fit equally decide nothing.
-    Source: P = T omega; in lb-ft, rpm and hp the constant is 33000/(2 pi) = 5252.1.
-
-    >>> found = power_identity([700.0, 620.0], [5252.113, 6000.0], [700.0, 708.3])
-    >>> found.torque_unit, found.power_unit, found.holds
-    ('lb-ft', 'hp', True)
-    """
-    torque, speed_rpm, power = (np.asarray(v, dtype=float) for v in (torque, speed_rpm, power))
-    loaded = (speed_rpm > 0) & (power > 0.1 * np.nanmax(power, initial=0.0))
-    pairs = [
-        (t, p)
-        for t in torque_units or CANDIDATES["torque"]
-        for p in power_units or CANDIDATES["power"]
-    ]
-    shares = {pair: _share(torque, speed_rpm, power, loaded, *pair) for pair in pairs}
-    fitting = [pair for pair, share in shares.items() if _agrees(share)]
-    if len(fitting) > 1:  # lb-ft and kW against N m and PS: 0.3 % apart
-        fitting = [pair for pair in fitting if abs(np.nanmedian(shares[pair]) - 1) < 0.0012]
-    if len(fitting) == 1:
-        return Identity(*fitting[0], shares[fitting[0]], True)
-    alone = pairs[0] if len(pairs) == 1 else ("", "")
-    return Identity(*alone, shares[pairs[0]], len(fitting) > 1)
-
-
-def _share(torque, speed_rpm, power, loaded, torque_unit, power_unit):
-    work = inside(torque, torque_unit, "torque") * speed_rpm * (2 * np.pi / 60)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(loaded, work / inside(power, power_unit, "power"), np.nan)
-
-
-def _agrees(share):
-    share = share[np.isfinite(share)]
-    return share.size >= 2 and np.quantile(np.abs(share - 1), 0.9) < 0.005
