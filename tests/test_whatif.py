@@ -1,0 +1,182 @@
+"""What-if on the demo bench: low boost predicts high, and what nobody ran, inside the band."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from tests.conftest import ROOT
+from toolkit.analysis import between
+from toolkit.analysis.fit import fit
+from toolkit.analysis.fit_points import points_of_side
+from toolkit.analysis.sides import opened, side
+from toolkit.analysis.trade import trade
+from toolkit.analysis.whatif import Change, limits, predict
+from toolkit.bench import Bench
+from toolkit.build import read_build
+from toolkit.physics.points import Regime
+
+PSI = 6894.757
+DEMO = ROOT / "data_demo"
+# A swept pull has its boost later than a steady point: from here on it has caught up.
+SETTLED_RPM = {"small": 3000.0, "mid": 3300.0, "large": 3900.0}
+
+
+class Demo:
+    """Runs and builds of the demo bench, each read once."""
+
+    def __init__(self):
+        self.bench = Bench(DEMO)
+        self.build = {n: read_build(self.bench, f"builds/{n}.toml") for n in ("small", "large")}
+        self._runs = {}
+
+    def run(self, turbo, psi):
+        """FitPoints of a set-up's pulls."""
+        number = {"small": 1, "large": 4}[turbo] + (8, 14, 20).index(psi)
+        log = f"runs/2026-04-18_{number}_{turbo}_{psi}psi_dyno.csv"
+        if log not in self._runs:
+            pulls = side(turbo, [opened(self.bench, log)], step_rpm=100.0)
+            self._runs[log] = points_of_side(
+                pulls, self.build[turbo], list(self.build).index(turbo)
+            )
+        return self._runs[log]
+
+    def alone(self, turbo, psi):
+        """A fit of one set-up."""
+        points = self.run(turbo, psi)
+        return fit(replace(points, turbo=np.zeros_like(points.turbo)), self.build[turbo])
+
+
+@pytest.fixture(scope="module")
+def demo():
+    return Demo()
+
+
+@pytest.fixture(scope="module")
+def both(demo):
+    """Small and Large at 8 and 14 psi together."""
+    runs = [demo.run(t, p) for t in ("small", "large") for p in (8, 14)]
+    return fit(runs, tuple(demo.build.values()))
+
+
+def outside(made, truth, channels):
+    """Per channel the share of speeds whose truth lies outside the band."""
+    return {
+        c: float(np.mean(~((made.low[c] <= t) & (t <= made.high[c]))))
+        for c, t in zip(channels, truth, strict=True)
+    }
+
+
+CHANNELS = ("torque_nm", "back_pressure_gauge_pa", "boost_gauge_pa")
+
+
+@pytest.mark.parametrize(("turbo", "psi"), [("small", 14), ("small", 20), ("large", 14)])
+def test_low_boost_predicts_high_boost_inside_its_band(demo, turbo, psi):
+    runs = demo.run(turbo, psi)
+    runs = runs.take(runs.speed_rpm > SETTLED_RPM[turbo])
+    weather = replace(
+        demo.build[turbo].weather, p_cell_pa=float(runs.p_cell_pa.mean()),
+        t_cell_k=float(runs.t_compressor_in_k.mean()),
+    )  # fmt: skip
+    change = Change(boost_gauge_pa=psi * PSI, weather=weather)
+    made = predict(demo.alone(turbo, 8), change, runs.speed_rpm)
+    gauge = (runs.p_exhaust_pa - runs.p_cell_pa, runs.p_manifold_pa - runs.p_cell_pa)
+    assert max(outside(made, (runs.torque_nm, *gauge), CHANNELS).values()) <= 0.05
+    torque = made.best["torque_nm"]
+    assert np.mean(made.high["torque_nm"] - made.low["torque_nm"]) < 0.35 * np.mean(torque)
+    assert made.extrapolated.all() and "manifold pressure beyond what was run" in made.why
+
+
+@pytest.mark.parametrize(
+    ("held_back", "change"),
+    [
+        ("mid_14psi", Change(size=0.5, boost_gauge_pa=14 * PSI)),
+        ("mid_20psi", Change(size=0.5, boost_gauge_pa=20 * PSI)),
+        ("small_17psi", Change(boost_gauge_pa=17 * PSI)),
+        ("small_20psi_stiff_spring", Change(boost_gauge_pa=20 * PSI, spring_gauge_pa=76e3)),
+        ("large_14psi_mountain", Change(size=1.0, boost_gauge_pa=14 * PSI)),
+    ],
+)
+def test_set_ups_that_nobody_ran_lie_in_the_band(both, held_back, change):
+    """Truth of the invented cell, which is another and richer model than the toolkit's."""
+    truth = pd.read_csv(DEMO / "truth" / "held_back.csv").query("set_up == @held_back")
+    truth = truth[truth.speed_rpm > SETTLED_RPM[held_back.split("_")[0]] + 300]
+    weather = replace(
+        both.builds[0].weather, p_cell_pa=float(truth.p_cell_pa.mean()),
+        t_cell_k=float(truth.t_cell_k.mean()),
+    )  # fmt: skip
+    made = predict(both, replace(change, weather=weather), truth.speed_rpm)
+    cell = truth.p_cell_pa.to_numpy()
+    channels = [truth[c].to_numpy() for c in ("torque_nm", "p_exhaust_pa", "p_manifold_pa")]
+    known = (channels[0], channels[1] - cell, channels[2] - cell)
+    assert max(outside(made, known, CHANNELS).values()) <= 0.05
+
+
+def test_what_was_run_comes_back(demo, both):
+    runs = demo.run("small", 14)
+    runs = runs.take(runs.speed_rpm > SETTLED_RPM["small"])
+    made = predict(both, Change(boost_gauge_pa=14 * PSI), runs.speed_rpm)
+    assert np.abs(made.best["torque_nm"] / runs.torque_nm - 1).max() < 0.04
+    assert not made.extrapolated.any() and made.why == ()
+
+
+def test_the_gate_pushed_open_is_foreseen_and_a_stiffer_spring_holds(both):
+    light = predict(both, Change(boost_gauge_pa=20 * PSI))
+    stiff = predict(both, Change(boost_gauge_pa=20 * PSI, spring_gauge_pa=76e3))
+    assert Regime.PUSHED_OPEN in light.regime and Regime.PUSHED_OPEN not in stiff.regime
+    assert any("pushes the gate open" in words for *_, words in limits(light))
+    assert stiff.best["boost_gauge_pa"][-1] > light.best["boost_gauge_pa"][-1] + 1 * PSI
+
+
+def test_thin_air_and_a_poorer_cooler_cost_power(both):
+    asked = Change(boost_gauge_pa=8 * PSI)
+    weather = both.builds[0].weather
+    plain = predict(both, asked).peak[1]
+    assert predict(both, replace(asked, weather=replace(weather, p_cell_pa=80e3))).peak[1] < plain
+    assert predict(both, replace(asked, cooler=0.5)).peak[1] < plain
+
+
+def test_another_fuel_is_extrapolated_throughout(both):
+    made = predict(both, Change(boost_gauge_pa=8 * PSI, fuel="methanol"))
+    assert made.extrapolated.all() and "fuel beyond what was run" in made.why
+
+
+def test_the_band_does_not_hang_on_the_number_of_draws(both):
+    asked, speeds = Change(boost_gauge_pa=14 * PSI), np.array([4000.0, 5000.0, 6000.0])
+    few, many = (predict(both, asked, speeds, draws=n) for n in (32, 400))
+    for c in CHANNELS:
+        widths = [m.high[c] - m.low[c] for m in (few, many)]
+        assert widths[0] == pytest.approx(widths[1], rel=0.3), c
+
+
+def test_a_size_outside_the_two_that_were_run_is_refused(demo, both):
+    with pytest.raises(ValueError, match=r"outside Small \(0\) and Large \(1\)"):
+        predict(both, Change(size=1.2, boost_gauge_pa=8 * PSI))
+    with pytest.raises(ValueError, match="only Small was run"):
+        predict(demo.alone("small", 8), Change(size=0.5, boost_gauge_pa=8 * PSI))
+
+
+def test_between_two_equal_maps_lies_the_same_map(demo):
+    turbo = demo.build["small"].turbo
+    twin = between.turbo(turbo, replace(turbo, name="Twin"), 0.3)
+    for got, own in zip(twin.compressor.nodes, turbo.compressor.nodes, strict=True):
+        assert np.allclose(got, own)
+    assert np.allclose(twin.compressor.work_j_kg, turbo.compressor.work_j_kg)
+    assert twin.turbine_area_m2 == pytest.approx(turbo.turbine_area_m2)
+
+
+def test_maps_of_different_reference_states_are_refused(demo):
+    first = demo.build["small"].turbo.compressor
+    with pytest.raises(ValueError, match="different reference states"):
+        between.compressor_map(first, replace(first, t_ref_k=288.15), 0.5)
+
+
+def test_the_trade_goes_from_early_to_strong(both):
+    sizes = np.array([0.0, 0.5, 1.0])
+    made = trade(both, Change(boost_gauge_pa=14 * PSI), held_rpm=3500.0, sizes=sizes)
+    for rising in (made.power_w, made.threshold_rpm, made.time_s):
+        assert np.all(np.diff(rising) > 0)
+    ends = [predict(both, Change(s, 14 * PSI), [made.top_rpm]).best["power_w"][0] for s in (0, 1)]
+    assert made.power_w[[0, -1]] == pytest.approx(ends, rel=0.01)
+    assert made.at(0.25)[0] == pytest.approx(np.mean(made.power_w[:2]))
