@@ -11,6 +11,7 @@ from tests.conftest import ROOT
 from toolkit.analysis import gate_check as c
 from toolkit.analysis.gate_check import check
 from toolkit.analysis.gate_log import GateLog, Tolerance, along, holding, spring_for
+from toolkit.analysis.gate_outlook import outlook, reach
 from toolkit.physics import gate as g
 from toolkit.physics.gate import Gate
 
@@ -284,11 +285,19 @@ def test_channels_are_taken_by_name_and_what_is_assumed_is_said():
 
 def test_outlook_names_what_a_gate_would_do():
     log = pull(FALLING, RISING)
-    assert "pushed open from 4500 rpm" in c.outlook(SEVEN, log, 14 * PSI)
+    assert "pushed open from 4500 rpm" in outlook(SEVEN, log, 14 * PSI)
     named = SEVEN.with_rating(spring_for(SEVEN, log, 14 * PSI, margin=1.0) * 1.001)
-    said = c.outlook(named, log, 14 * PSI)
+    said = outlook(named, log, 14 * PSI)
     assert "holds 14.0 psi at every speed, 0.0 psi of back pressure to spare at 6500 rpm" in said
     low = g.window_gauge_pa(named, 19.1 / 12.5)[0] / PSI
     assert f"about {low:.1f} psi at 6500 rpm" in said
     nothing = pull(FALLING, np.full(8, np.nan))
-    assert "cannot be told" in c.outlook(SEVEN, nothing, 14 * PSI)
+    assert "cannot be told" in outlook(SEVEN, nothing, 14 * PSI)
+
+
+def test_reach_follows_the_trades_rule_of_two():
+    # Common practice: at most about double the measured gate pressure; an 8 psi gate bears a
+    # target of 15 psi, and 17 psi is a caution.
+    assert reach(15 * PSI, 8 * PSI) == ""
+    assert "2.1 times the 8.0 psi" in reach(17 * PSI, 8 * PSI)
+    assert reach(17 * PSI, np.nan) == ""

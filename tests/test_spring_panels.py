@@ -58,6 +58,53 @@ def test_typed_points_and_a_line_that_cannot_be_read(gate):
     assert gate.window.picture is picture
 
 
+def test_top_port_typed_as_a_fourth_number_settles_it(gate):
+    gate.source.value = TYPED
+    gate.target.type("14 psi")
+    rows = [
+        (4000, 14, 13, 14),
+        (5000, 14, 17, 14),
+        (6000, 13.2, 18.6, 13.2),
+        (6500, 12.6, 19.2, 12.6),
+    ]
+    gate.typed.control.value = "\n".join("{}; {} psi; {} psi; {} psi".format(*r) for r in rows)
+    assert gate.trouble.value == ""
+    assert gate.result.kind == gate_check.SHUT
+    gate.spring.type("4 psi")
+    assert gate.result.kind == gate_check.PUSHED
+
+
+def test_numbers_stand_side_by_side_and_follow_the_published_rule(gate):
+    # Area ratio 0.25 and 14 psi: 16 psi of back pressure crack it at 10.0 psi (common practice).
+    gate.source.value = TYPED
+    gate.state.value = "as it was run"
+    gate.valve.type("35 mm")
+    gate.diaphragm.type("70 mm")
+    gate.spring.type("14 psi")
+    gate.typed.control.value = "5000; 10; 15.9\n6000; 10; 16"
+    assert "<td>14.0 psi</td>" in gate.numbers.value
+    assert "back pressure at 6000 rpm</td><td>10.0 psi</td>" in gate.numbers.value
+
+
+def test_a_gate_nobody_described_is_asked_for(tmp_path):
+    (tmp_path / "runs").mkdir()
+    panel = GatePanel(tmp_path)
+    assert "type its valve diameter, diaphragm diameter, spring" in panel.trouble.value
+    for field, text in (
+        (panel.valve, "36 mm"), (panel.diaphragm, "70 mm"), (panel.spring, "6 psi"),
+        (panel.rate, "5 N/mm"), (panel.lift, "10 mm"),
+    ):  # fmt: skip
+        field.type(text)
+    assert panel.trouble.value == "" and panel.window is not None
+
+
+def test_target_far_above_the_spring_is_cautioned(gate):
+    assert "times the" in gate.notes.value and "invented" in gate.notes.value
+    gate.alone.type("11 psi")
+    assert "times the" not in gate.notes.value
+    assert "11.0 psi measured" in gate.notes.value
+
+
 def test_second_spring_adds_up_and_needs_its_rate(gate):
     alone = gate.gate
     gate.second.type("4 psi")

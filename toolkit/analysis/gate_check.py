@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from toolkit import units
-from toolkit.analysis.gate_log import USUAL, along, holding, spring_for
+from toolkit.analysis.gate_log import USUAL, holding, spring_for
 from toolkit.physics import gate as gates
 
 HOLDS = "holds"
@@ -81,32 +81,6 @@ def check(gate, log, target_gauge_pa, margin=1.1, system="US", tolerance=USUAL):
         kind, say.sentence(kind), tuple(say.evidence()), say.test(kind),
         pull.held_to_rpm, pull.pushed_from_rpm, spring,
     )  # fmt: skip
-
-
-def outlook(gate, log, target_gauge_pa, system="US"):
-    """What this gate would do at the target, in one sentence.
-
-    Back pressure is taken in proportion to boost from what the log shows: an estimate.
-    """
-    seen = along(gate, log, target_gauge_pa)
-    target = np.asarray(target_gauge_pa, dtype=float) + 0 * log.speed_rpm
-    spare = gates.holding_drop_pa(gate, target, gate.share_limit) - log.drop_per_boost * target
-    if not np.isfinite(spare).any():
-        return "Back pressure is not known, so what this gate would do cannot be told."
-
-    def psi(value):
-        return units.text(value, "boost", system)
-
-    def rpm(i):
-        return units.text(log.speed_rpm[i], "engine_speed", system)
-
-    last, tight = np.flatnonzero(np.isfinite(spare))[-1], int(np.nanargmin(spare))
-    alone = f"on the spring alone boost is about {psi(seen.low_gauge_pa[last])} at {rpm(last)}."
-    if spare[tight] < 0:
-        first = int(np.flatnonzero(spare < 0)[0])
-        return f"At {psi(target[last])} it is pushed open from {rpm(first)} on; {alone}"
-    held = f"It holds {psi(target[last])} at every speed, {psi(spare[tight])} of back pressure "
-    return f"{held}to spare at {rpm(tight)}; {alone}"
 
 
 class _Pull:

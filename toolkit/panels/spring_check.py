@@ -7,8 +7,9 @@ import numpy as np
 
 from toolkit import preferences, units
 from toolkit.analysis.gate_bypass import demand
-from toolkit.analysis.gate_check import check, outlook
-from toolkit.analysis.gate_log import GateLog, along
+from toolkit.analysis.gate_check import check
+from toolkit.analysis.gate_log import GateLog, along, spring_for
+from toolkit.analysis.gate_outlook import outlook, reach
 from toolkit.analysis.gate_runs import gate_log
 from toolkit.analysis.sides import partner
 from toolkit.analysis.typed_rows import as_lines, typed_rows
@@ -28,6 +29,7 @@ from toolkit.panels.base import (
     table,
     verdict,
 )
+from toolkit.physics import gate as gates
 from toolkit.physics.gate import Gate
 
 TYPED = ""
@@ -59,7 +61,7 @@ class GatePanel(Workpanel):
         self._make_pull(log, target_gauge_pa)
         self._make_gate(build)
         self._make_trial()
-        self.verdict, self.outlook, self.notes = w.HTML(), w.HTML(), w.HTML()
+        self.verdict, self.outlook, self.numbers, self.notes = (w.HTML() for _ in range(4))
         self.window_at, self.sketch_at, self.flow_at = w.VBox(), w.VBox(), w.VBox()
         self.window = self.sketch = self.flow = None
         self.source.observe(self._new_log, "value")
@@ -68,7 +70,7 @@ class GatePanel(Workpanel):
         self.watch(
             self.partner, self.target, self.outlet, self.margin, self.ports, self.valve,
             self.diaphragm, self.spring, self.rate, self.lift, self.lever, self.second,
-            self.second_rate,
+            self.second_rate, self.alone,
         )  # fmt: skip
         for field in (
             self.try_spring, self.try_valve, self.try_diaphragm, self.look, self.share, self.state,
@@ -82,10 +84,10 @@ class GatePanel(Workpanel):
                     self.spring, self.rate, self.lift, self.lever,
                 ),
                 group("A second spring inside", self.second, self.second_rate),
-                group("Spring asked for", self.margin),
+                group("The spring to look for", self.alone, self.margin),
             ],
             [self.verdict, self.window_at, self._trial(), self.outlook, self.sketch_at,
-             self.flow_at, self.notes],
+             self.numbers, self.flow_at, self.notes],
         )  # fmt: skip
 
     # ---- fields ----
@@ -100,7 +102,7 @@ class GatePanel(Workpanel):
             hint="a log with top-port pressure, duty or lift",
         )  # fmt: skip
         area = w.Textarea(_typed_example(), rows=6, continuous_update=False)
-        self.typed = Field("Points", area, "speed; boost; back pressure (both gauge)")
+        self.typed = Field("Points", area, "speed; boost; back pressure; top port if known (gauge)")
         for field in (self.source, self.partner, self.typed):
             field.layout.width, field.control.layout.width = "390px", "232px"
         self.target = Quantity("Target boost", "boost", target_gauge_pa, low=1e3)
@@ -119,14 +121,15 @@ class GatePanel(Workpanel):
         short = [(n.removeprefix("builds/").removesuffix(".toml"), n) for n in builds]
         self.build = Choice("Taken from", [*short, ("typed here", TYPED)], build)
         self.ports = Choice("Ports", _PORTS, (2, False))
-        self.valve = Quantity("Valve diameter", "length", 0.036, low=5e-3, high=0.15)
+        asked = {"optional": True}  # never invented: empty until a build or a person says
+        self.valve = Quantity("Valve diameter", "length", None, low=5e-3, high=0.15, **asked)
         self.ports.layout.width, self.ports.control.layout.width = "330px", "172px"
-        self.diaphragm = Quantity("Diaphragm diameter", "length", 0.070, low=5e-3, high=0.3)
+        self.diaphragm = Quantity("Diaphragm diameter", "length", None, low=5e-3, high=0.3, **asked)
         self.spring = Quantity(
-            "Spring", "boost", 42e3, low=0, high=1e6, hint="boost that cracks it"
+            "Spring", "boost", None, low=0, high=1e6, hint="boost that cracks it alone", **asked
         )
-        self.rate = Quantity("Spring rate", "spring_rate", 5e3, low=10, high=1e6)
-        self.lift = Quantity("Lift at its stop", "length", 0.010, low=5e-4, high=0.05)
+        self.rate = Quantity("Spring rate", "spring_rate", None, low=10, high=1e6, **asked)
+        self.lift = Quantity("Lift at its stop", "length", None, low=5e-4, high=0.05, **asked)
         self.lever = Quantity(
             "Lever ratio", "ratio", 1.0, low=0.2, high=10, hint="rod over valve travel; poppet 1"
         )
@@ -135,17 +138,20 @@ class GatePanel(Workpanel):
             "Its rate", "spring_rate", None, low=10, high=1e6, optional=True
         )
         self.margin = Quantity("Margin", "ratio", 1.1, low=1, high=3)
+        self.alone = Quantity(
+            "Boost on it alone", "boost", None, low=0, high=1e6, optional=True,
+            hint="measured in a pull; empty: worked out",
+        )  # fmt: skip
         self._take_build()
 
     def _make_trial(self):
         self.state = Choice("State drawn", [_AT_TARGET, _AS_RUN], _AT_TARGET)
         psi = 6894.757293168361
-        start = min(max(round(self.spring.value * 1.7 / psi), 1), 40) * psi
+        start = min(max(round((self.spring.value or 42e3) * 1.7 / psi), 1), 40) * psi
+        valve, diaphragm = self.valve.value or 0.036, self.diaphragm.value or 0.070
         self.try_spring = Slide("Spring", "boost", start, 0, 40 * psi)
-        self.try_valve = Slide("Valve diameter", "length", self.valve.value, 0.016, 0.066, 50)
-        self.try_diaphragm = Slide(
-            "Diaphragm diameter", "length", self.diaphragm.value, 0.030, 0.130, 50
-        )
+        self.try_valve = Slide("Valve diameter", "length", valve, 0.016, 0.066, 50)
+        self.try_diaphragm = Slide("Diaphragm diameter", "length", diaphragm, 0.030, 0.130, 50)
         self.look = Slide("Engine speed", "engine_speed", 6000, 1500, 9000, 75)
         self.share = Slide("Top port, of boost", "fraction", 1.0, 0, 1, 50)
 
@@ -159,6 +165,10 @@ class GatePanel(Workpanel):
     @property
     def gate(self):
         """The gate as it was run."""
+        asked = (self.valve, self.diaphragm, self.spring, self.rate, self.lift)
+        missing = [f.label.lower() for f in asked if f.value is None]
+        if missing:
+            raise ValueError(f"the gate is not described yet: type its {', '.join(missing)}")
         area = np.pi / 4 * self.diaphragm.value**2
         rating, rate = self.spring.value, self.rate.value
         if self.second.value is not None:
@@ -167,8 +177,7 @@ class GatePanel(Workpanel):
                     "the second spring's rate is not typed: add it, or clear the spring"
                 )
             rating, rate = rating + self.second.value, rate + self.second_rate.value
-        ports, bled = self.ports.value
-        valve = np.pi / 4 * self.valve.value**2
+        valve, (ports, bled) = np.pi / 4 * self.valve.value**2, self.ports.value
         lift, lever = self.lift.value, self.lever.value
         return Gate(valve, area, rating * area, rate, lift, ports, bled, lever)
 
@@ -182,14 +191,22 @@ class GatePanel(Workpanel):
 
     def _read(self):
         if self.source.value == TYPED:
-            speed, boost, back = typed_rows(self.typed.control.value, _POINTS, UNITS.system)
-            outlet = self.outlet.value
-            return GateLog(speed, boost, back - (outlet or 0.0), outlet_known=outlet is not None)
+            return self._typed_log()
         names = [n for n in (self.source.value, self.partner.value) if n]
         key = (*names, self.outlet.value)
         if key not in self._logs:
             self._logs[key] = gate_log(self.bench, names, self.outlet.value)
         return self._logs[key]
+
+    def _typed_log(self):
+        text, outlet = self.typed.control.value, self.outlet.value
+        with_top = text.strip().split("\n")[0].count(";") == len(_POINTS)
+        kinds = (*_POINTS, "boost") if with_top else _POINTS
+        speed, boost, back, *top = typed_rows(text, kinds, UNITS.system)
+        return GateLog(
+            speed, boost, back - (outlet or 0.0), top[0] if top else None,
+            outlet_known=outlet is not None,
+        )  # fmt: skip
 
     def _demand(self, speeds):
         key = self.build.value, self.target.value, speeds.size
@@ -209,8 +226,26 @@ class GatePanel(Workpanel):
         self.verdict.value = self._verdict()
         reached = units.text(np.nanmax(self.seen.boost_gauge_pa), "boost", system)
         self.target.say(f"this pull's highest is {reached}")
-        self.notes.value = "".join(said(note).value for note in self.seen.notes)
+        self.notes.value = "".join(said(note).value for note in self._notes())
         self._try()
+
+    def _notes(self):
+        """Cautions first, then what was assumed."""
+        target, low = self.target.value, along(self.gate, self.seen, self.target.value).low_gauge_pa
+        worked_out = low[np.isfinite(low)][-1] if np.isfinite(low).any() else np.nan
+        measured = self.alone.value
+        caution = reach(target, worked_out if measured is None else measured, UNITS.system)
+        yield from [caution] if caution else []
+        if measured is not None:
+            system = UNITS.system
+            yield (
+                f"On the spring alone: {units.text(measured, 'boost', system)} measured, "
+                f"{units.text(worked_out, 'boost', system)} worked out at the top of this pull. "
+                "Where they differ, an area or the rating is not what was typed."
+            )
+        if self.bench.folder == preferences.DEMO_BENCH:
+            yield "The demo bench's gates are invented: measure your own."
+        yield from self.seen.notes
 
     def _try(self):
         """Draw what the sliders ask for."""
@@ -219,6 +254,7 @@ class GatePanel(Workpanel):
         self.flow = self._shown_in(self.flow_at, self._flow())
         said_now = outlook(self.tried, self.seen, self.target.value, UNITS.system)
         self.outlook.value = verdict(f"Tried: {said_now}", "estimated")
+        self.numbers.value = self._numbers()
 
     def _shown_in(self, place, picture):
         """The chart in this place, made at the first picture; words where there is none."""
@@ -265,6 +301,42 @@ class GatePanel(Workpanel):
         speed, drop, boost = self._state()
         share = self.share.value if self.tried.share_limit else 0.0
         return gate_picture.free_body(self.tried, drop, boost, share, UNITS.system, speed)
+
+    def _numbers(self):
+        """Fitted and tried gate beside each other, at the speed of the slider."""
+        speed, drop, boost = self._state()
+        where = units.text(speed, "engine_speed", UNITS.system)
+        columns = [self._column(g, drop, boost, speed) for g in (self.gate, self.tried)]
+        words = (
+            "cracks at, without back pressure (the rating)",
+            f"cracks at, with the back pressure at {where}",
+            f"window at {where}",
+            "stays shut against, control at its limit",
+            f"top port to stay shut at {where}",
+            f"lightest spring for the target, margin {self.margin.value:g}",
+            "boost on that spring alone, at the top",
+        )
+        rows = list(zip(words, *columns, strict=True))
+        return table(rows, ("", "fitted", "tried"))
+
+    def _column(self, gate, drop, boost, speed):
+        def p(value):
+            return units.text(float(value), "boost", UNITS.system)
+
+        target, seen = self.target.value, self.seen
+        low, high = gates.window_gauge_pa(gate, drop / boost)
+        share = float(gates.share_needed(gate, boost, drop))
+        named = gate.with_rating(spring_for(gate, seen, target, self.margin.value))
+        last = seen.drop_per_boost[np.isfinite(seen.drop_per_boost)][-1]
+        return (
+            p(gate.rating_gauge_pa),
+            p(gates.crack_boost_gauge_pa(gate, drop)),
+            f"{p(low)} to {p(high)}",
+            p(gates.holding_drop_pa(gate, boost, gate.share_limit)),
+            f"{p(share * boost)} ({share:.0%})" if gate.share_limit else "no control",
+            p(named.rating_gauge_pa),
+            p(gates.window_gauge_pa(named, last)[0]),
+        )
 
     def _flow(self):
         if self.build.value == TYPED:
