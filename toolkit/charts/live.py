@@ -149,13 +149,18 @@ class _LivePanel:
             text_font=value(style.FONT),
             text_font_size=value(f"{style.NUMBER_PX}px"),
         )
+        # A bar from midway to midway, so that exactly one lies under the pointer.
         probe = self._add(
             "probe",
-            fig.vspan,
-            x="x",
-            line_color=value(style.QUIET),
-            line_alpha=0,
-            hover_line_alpha=0.6,
+            fig.quad,
+            left="left",
+            right="right",
+            bottom="bottom",
+            top="top",
+            fill_color=value(style.QUIET),
+            fill_alpha=0,
+            line_color=None,
+            hover_fill_alpha=0.25,
         )
         fig.add_tools(
             HoverTool(
@@ -297,16 +302,25 @@ class _LivePanel:
         """One line of words per x of the longest curve: every quantity of the panel there."""
         lines = [ln for ln in panel.lines if ln.readout and ln.label and len(ln.x) > 1]
         if not lines:
-            self.sources["probe"].data = {"x": [], "readout": []}
+            self.sources["probe"].data = {k: [] for k in self.sources["probe"].data}
             return
         grid = max((ln.x for ln in lines), key=len)
+        grid = np.unique(grid[np.isfinite(grid)])
         rows = [[f"{picture.x_label or panel.x_label}: {x:g}"] for x in grid]
         for line in lines:
             places = panel.decimals if line.decimals is None else line.decimals
             for row, y in zip(rows, _at(grid, line), strict=True):
                 known = f"{y:.{places}f}" if np.isfinite(y) else "not known"
                 row.append(f"{line.label}: {known}")
-        self.sources["probe"].data = {"x": grid, "readout": ["\n".join(r) for r in rows]}
+        edges = np.concatenate([grid[:1], (grid[:-1] + grid[1:]) / 2, grid[-1:]])
+        low, high = panel.y_limits
+        self.sources["probe"].data = {
+            "left": edges[:-1],
+            "right": edges[1:],
+            "bottom": np.full(len(grid), low),
+            "top": np.full(len(grid), high),
+            "readout": ["\n".join(r) for r in rows],
+        }
 
 
 def _at(grid, line):

@@ -16,7 +16,7 @@ from toolkit.charts.picture import Band, Line, Mark, Panel, Picture, Upright, Zo
 from toolkit.logs.channels import CHANNELS
 from toolkit.logs.decided_pulls import candidates
 from toolkit.logs.grid import smoothing_text
-from toolkit.logs.notes import Curve
+from toolkit.logs.notes import Curve, value_under
 from toolkit.logs.pulls import ABORTED
 
 BOOST, BACK = "boost", "back pressure"
@@ -246,7 +246,7 @@ def speed_picture(pulls, system, extra="", notes=(), beside=None):
         )
         for a in axes
     )
-    along = [n for n in notes if n.axis == "speed_rpm"]
+    along = [valued(n, pulls) for n in notes if n.axis == "speed_rpm"]
     panels = tuple(
         _noted(_speed_panel(a, drawn, pulls, system, beside), a, along, system)
         for a, drawn in zip(axes, curves, strict=True)
@@ -350,6 +350,14 @@ def _method(pulls, beside, system):
 
 
 # ---- notes ----------------------------------------------------------------------------------
+
+
+def valued(note, pulls):
+    """The note with the value of the mean curve under it, where it was written without one."""
+    if np.isfinite(note.value) or note.axis != "speed_rpm" or note.channel not in pulls.has:
+        return note
+    mean = Curve(note.channel, 0, pulls.speed_rpm, pulls.mean(note.channel))
+    return replace(note, value=value_under(mean, note.start, note.stop))
 
 
 def _noted(panel, axes, notes, system):

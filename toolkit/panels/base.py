@@ -51,6 +51,10 @@ class Figure(BokehModel):
             self._trait_values["render_bundle"] = self._model_to_traits(self._model)
         return super().get_state(key, drop_defaults)
 
+    def refresh(self):
+        """Give the page the figure as it is now: what changes while it is off the page is lost."""
+        self.render_bundle = self._model_to_traits(self._model)
+
     def close(self):
         """Close once; a widget is closed again when it is forgotten."""
         if self.comm is not None:
@@ -278,10 +282,15 @@ def group(title, *fields):
 
 
 class Chart(w.VBox):
-    """A live picture with its finding above it and its table one click away."""
+    """A live picture with its finding above it and its table one click away.
 
-    def __init__(self, picture, width=style.CHART_PX):
+    on_tap(index of the panel, x, y): called when a person taps the chart.
+    """
+
+    def __init__(self, picture, width=style.CHART_PX, on_tap=None):
         self.live = LiveChart(picture, width)
+        if on_tap:  # before the figure is on a page: a later wish to hear is not passed on
+            self.live.on_tap(on_tap)
         self._head = w.HTML()
         self._figure = Figure(self.live.root)
         self._table = w.HTML()
@@ -306,6 +315,10 @@ class Chart(w.VBox):
             picture.method, "dp-method"
         )
         self._fill_table()
+
+    def refresh(self):
+        """Draw anew from the picture in force, after it changed off the page."""
+        self._figure.refresh()
 
     def _fill_table(self):
         """The table is made when it is opened: making it at every move would be felt."""
@@ -412,7 +425,9 @@ class Workpanel(w.VBox):
             return
         UNITS.unobserve(self._follow, "system")
         for child in _below(self):
-            child.close()
+            for part in (child, getattr(child, "style", None), child.layout):
+                if part is not None:  # a closed widget leaves its style and layout behind
+                    part.close()
         super().close()
 
 

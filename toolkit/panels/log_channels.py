@@ -4,65 +4,55 @@ import html
 
 import ipywidgets as w
 
-from toolkit.charts import style
 from toolkit.logs.channels import ASK, CHANNELS
 from toolkit.logs.settle import NONE
 from toolkit.logs.unit_inference import CANDIDATES
 from toolkit.panels.base import Choice, Workpanel, group, paragraph
 
-_WIDTHS = ("150px", "208px", "84px", "92px", "66px", "252px")
-_HEADS = ("in the file", "is", "unit", "measured as", "how sure", "because")
+_COLUMNS = "150px 212px 88px 96px 310px"
+_HEADS = ("in the file", "is", "unit", "measured as", "how sure, and why")
 _CHANNELS = [("none of ours", NONE)] + [(c.words, name) for name, c in CHANNELS.items()]
 _OPEN = ("?", "")
 _ZEROS = [_OPEN, ("gauge", "gauge"), ("absolute", "absolute")]
 
 
 class _Row:
-    """One column of the file as a row of controls."""
+    """One column of the file as a row of controls; it serves one column after another."""
 
-    def __init__(self, name, decide):
-        self.name, self._decide, self._quiet = name, decide, False
-        self.head = w.HTML(f"<b>{html.escape(name)}</b>")
-        self.channel = w.Dropdown(options=_CHANNELS)
-        self.unit = w.Dropdown(options=[_OPEN])
-        self.zero = w.Dropdown(options=_ZEROS)
-        self.sure, self.why = w.HTML(), w.HTML()
+    def __init__(self, decide, cell):
+        self.column, self._decide, self._quiet = "", decide, True
+        self.head, self.why = w.HTML(**cell), w.HTML(**cell)
+        layout = cell["layout"]
+        self.channel = w.Dropdown(options=_CHANNELS, layout=layout)
+        self.unit = w.Dropdown(options=[_OPEN], layout=layout)
+        self.zero = w.Dropdown(options=_ZEROS, layout=layout)
         for item, control in (
             ("channel", self.channel),
             ("unit", self.unit),
             ("reference", self.zero),
         ):
             control.observe(lambda change, item=item: self._changed(item, change.new), "value")
-        self.cells = [self.head, self.channel, self.unit, self.zero, self.sure, self.why]
-        for cell, width in zip(self.cells, _WIDTHS, strict=True):
-            cell.layout.width, cell.layout.margin = width, "0 4px 0 0"
-        self.box = w.HBox(
-            self.cells,
-            layout=w.Layout(
-                align_items="center", padding="3px 0", border_bottom=f"1px solid {style.GRID}"
-            ),
-        )
+        self.cells = [self.head, self.channel, self.unit, self.zero, self.why]
 
     def show(self, settled):
         """Put what is settled into the controls without deciding anything."""
-        self._quiet = True
+        self._quiet, self.column = True, settled.column
+        self.head.value = f"<b>{html.escape(settled.column)}</b>"
         self.channel.value = settled.channel or NONE
         units = CANDIDATES.get(settled.kind, ())
         listed = units if settled.unit in (*units, "") else (settled.unit, *units)
         self.unit.options = [_OPEN, *((u, u) for u in listed)]
         self.unit.value = settled.unit
+        self.unit.disabled = not settled.channel
         self.zero.value = settled.reference if settled.kind == "pressure" else ""
-        self.zero.layout.visibility = "visible" if settled.kind == "pressure" else "hidden"
-        self.unit.layout.visibility = "visible" if settled.channel else "hidden"
-        self.sure.value = paragraph(
-            "asked above" if settled.confidence == ASK else settled.confidence, "dp-message"
-        )
-        self.why.value = paragraph(settled.why, "dp-message")
+        self.zero.disabled = settled.kind != "pressure"
+        sure = "asked above" if settled.confidence == ASK else settled.confidence
+        self.why.value = paragraph(f"{sure}: {settled.why}", "dp-message")
         self._quiet = False
 
     def _changed(self, item, value):
         if not self._quiet and value:
-            self._decide(("columns", self.name, item), value)
+            self._decide(("columns", self.column, item), value)
 
 
 class ChannelsPanel(Workpanel):
@@ -70,57 +60,55 @@ class ChannelsPanel(Workpanel):
 
     def __init__(self, desk):
         super().__init__()
-        self.desk, self.rows, self._shown = desk, {}, None
-        self.table = w.VBox()
+        self.desk, self._run = desk, None
+        # All cells share one layout and one style: a page of separate ones is slow to open.
+        self._cell = {"layout": w.Layout(width="auto", margin="0"), "style": w.HTML().style}
+        self._pool = []
+        self._heads = [w.HTML(paragraph(h, "dp-message"), **self._cell) for h in _HEADS]
+        self.table = w.GridBox(
+            layout=w.Layout(
+                grid_template_columns=_COLUMNS, grid_gap="4px 6px", align_items="center"
+            )
+        )
         self.others = Choice("Another column", [("none", "")])
         self.others.layout.width = "480px"
         self.others.control.layout.width = "300px"
         self.others.observe(self.handler(lambda _: self._fill()), "value")
-        self.barometer = w.HTML()
         desk.observe(self._changed, "state")
-        self.compose(
-            [],
-            [self.table, group("Columns kept under their own names", self.others), self.barometer],
-        )
+        self.compose([], [self.table, group("Columns kept under their own names", self.others)])
 
     def redraw(self):
         """Show what each column of the log was settled as."""
-        if self.desk.state is None or self.desk.state.run is self._shown:
+        if self.desk.state is None or self.desk.state.run is self._run:
             return
-        run = self.desk.state.run
-        if self._shown is None or run.name != self._shown.name:
-            self._close_rows()
-        self._shown = run
-        self._offer_others(run)
+        self._run = self.desk.state.run
+        self._offer_others()
         self._fill()
 
-    def _offer_others(self, run):
-        others = [s.column for s in run.settled if not self._is_listed(s)]
-        chosen = self.others.value if self.others.value in others else ""
-        self.others.control.options = [(f"none of {len(others)}", ""), *((o, o) for o in others)]
-        self.others.control.value = chosen
+    @property
+    def rows(self):
+        """The rows that stand there, by the column that each shows."""
+        return {row.column: row for row in self._pool[: len(self._listed())]}
 
-    def _is_listed(self, settled):
-        return bool(settled.channel) or settled.confidence == ASK or settled.column in self.rows
+    def _listed(self):
+        chosen = self.others.value
+        return [
+            s for s in self._run.settled if s.channel or s.confidence == ASK or s.column == chosen
+        ]
+
+    def _offer_others(self):
+        others = [s.column for s in self._run.settled if not (s.channel or s.confidence == ASK)]
+        options = [(f"none of {len(others)}", ""), *((o, o) for o in others)]
+        if list(self.others.control.options) != options:
+            chosen = self.others.value if self.others.value in others else ""
+            self.others.control.options = options
+            self.others.control.value = chosen
 
     def _fill(self):
-        run = self._shown
-        for s in run.settled:
-            if self._is_listed(s) or s.column == self.others.value:
-                if s.column not in self.rows:
-                    self.rows[s.column] = _Row(s.column, self.handler(self.desk.answer))
-                self.rows[s.column].show(s)
-        order = [s.column for s in run.settled if s.column in self.rows]
-        head = w.HBox(
-            [
-                w.HTML(paragraph(h, "dp-message"), layout=w.Layout(width=x, margin="0 4px 0 0"))
-                for h, x in zip(_HEADS, _WIDTHS, strict=True)
-            ]
-        )
-        self.table.children = [head, *(self.rows[c].box for c in order)]
-
-    def _close_rows(self):
-        for row in self.rows.values():
-            for cell in (*row.cells, row.box):
-                cell.close()
-        self.rows = {}
+        listed = self._listed()
+        while len(self._pool) < len(listed):
+            self._pool.append(_Row(self.handler(self.desk.answer), self._cell))
+        for row, settled in zip(self._pool, listed, strict=False):
+            row.show(settled)
+        cells = [cell for row in self._pool[: len(listed)] for cell in row.cells]
+        self.table.children = [*self._heads, *cells]

@@ -6,7 +6,7 @@ import ipywidgets as w
 import numpy as np
 
 from toolkit import units
-from toolkit.charts.log_pictures import Beside, speed_picture
+from toolkit.charts.log_pictures import Beside, speed_picture, valued
 from toolkit.logs.channels import CHANNELS
 from toolkit.logs.corrected import corrections
 from toolkit.logs.review import OBSERVED
@@ -66,7 +66,7 @@ class CurvesPanel(Workpanel):
         )
         self.slot.show(drawn)
         self.form.show(pulls)
-        self.notes.value = _listed(state.notes.items)
+        self.notes.value = _listed([valued(n, pulls) for n in state.notes.items])
 
     def _regrid(self, _change):
         state = self.desk.state
@@ -112,5 +112,7 @@ def _place(note, system):
 
 def _value(note, system):
     words = units.text(note.value, CHANNELS[note.channel].kind, system)
+    if not np.isfinite(note.value):
+        return words
     words += " absolute" if CHANNELS[note.channel].kind == "pressure" else ""
     return f"{words} (mean)" if note.is_range else words

@@ -25,13 +25,13 @@ class Slot(w.VBox):
         """Draw a picture (log_pictures.Drawn) here."""
         self.drawn = drawn
         count = len(drawn.picture.panels)
-        if count in self.charts:
-            self.charts[count].show(drawn.picture)
-        else:
-            self.charts[count] = Chart(drawn.picture)
-            if self._on_tap:
-                self.charts[count].live.on_tap(self._on_tap)
-        self.children = [self.charts[count]]
+        if count not in self.charts:
+            self.charts[count] = Chart(drawn.picture, on_tap=self._on_tap)
+        chart = self.charts[count]
+        chart.show(drawn.picture)
+        if self.children != (chart,):
+            chart.refresh()
+            self.children = [chart]
 
 
 class PullsPanel(Workpanel):
