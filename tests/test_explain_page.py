@@ -13,6 +13,7 @@ import pandas as pd
 import pytest
 
 from tests.test_explain_telling import finding, review_note
+from toolkit.charts import style
 from toolkit.charts.picture import Band, Line, Mark, Panel, Picture, Zone
 from toolkit.explain.page import csv_of, marked, page, readout_rows
 from toolkit.explain.telling import story_of
@@ -111,6 +112,32 @@ def test_every_part_has_a_heading_and_the_chart_is_described():
     assert all("aria-labelledby" in s for s in sections)
     assert all(a.get("alt") for a in made.of("img"))
     assert made.of("figure")[0]["aria-describedby"] == "in-words"
+
+
+def test_words_in_the_live_chart_can_be_read():
+    # W3C, Web Content Accessibility Guidelines 2.1, 1.4.3: at least 4.5:1.
+    data = json.loads(Elements(page(story()).decode()).texts["script"][0])
+    colours = re.findall(r'"text_color": ?\{"type": ?"field", ?"field": ?"(\w+)"', json.dumps(data))
+    assert set(colours) == {"colour"}
+    worded = [m for m in models(data["item"]["doc"]) if "text" in columns(m)]
+    assert len(worded) == 3
+    inks = {c for m in worded for c in columns(m)["colour"]}
+    assert len(inks) >= 3
+    assert all(style.contrast(c, style.PAPER) >= 4.5 for c in inks)
+
+
+def models(part):
+    if isinstance(part, dict):
+        if part.get("name") == "ColumnDataSource":
+            yield part
+        part = list(part.values())
+    if isinstance(part, list):
+        for item in part:
+            yield from models(item)
+
+
+def columns(source):
+    return dict(source["attributes"]["data"]["entries"])
 
 
 def test_the_numbers_can_be_downloaded_as_they_are():

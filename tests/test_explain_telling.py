@@ -176,6 +176,15 @@ def test_readings_say_how_each_number_was_come_by():
     assert power.value == pytest.approx(314159.27)  # 500 N m x 6000 rpm x pi/30
 
 
+def test_what_the_cooler_takes_out_is_a_difference_of_temperatures():
+    (cooler,) = (
+        r
+        for r in readings({"t_compressor_out_k": 400.0, "t_charge_k": 320.0})
+        if r.station == "cooler"
+    )
+    assert cooler.shown("SI") == "80 °C cooler" and cooler.shown("US") == "144 °F cooler"
+
+
 def test_a_number_that_is_not_known_is_not_drawn():
     assert list(readings({"p_cell_pa": np.nan})) == []
 

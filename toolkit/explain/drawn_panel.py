@@ -22,7 +22,7 @@ class DrawnPanel:
 
     def __init__(self, sheet, panel, height, axis):
         self.sheet, self.panel, self.height, self.axis = sheet, panel, height, axis
-        self._rows = []
+        self._boxes = []  # of words: left, top, right, bottom in px
         count = min(8, max(2, round(height / sheet.unit / 3.8)))
         self.y_ticks = [] if panel.bare else _ticks(*panel.y_limits, count)
         px = SMALL * sheet.unit
@@ -184,20 +184,31 @@ class DrawnPanel:
             align = "left" if right > left else "right"
             lines = wrapped(text, max(left, right) - shift, px)
         x_px += {"left": shift, "right": -shift, "center": 0}[align]
+        tall, wide = len(lines) * LINE * px, max(width_em(line) for line in lines) * px
+        y_px = self._clear_place(x_px, y_px, wide, tall, align, va)
         words = "\n".join(lines)
-        if va == "top":
-            y_px += self._free_row(x_px, wide, align) * LINE * px
         artist = sheet.write(x_px, y_px, words, colour=colour, ha=align, va=va, edge=True)
         self._belongs(x if from_x is None else from_x, artist)
 
-    def _free_row(self, x_px, wide, align):
-        """The first row under the panel's top where words of this width meet no others."""
-        start = x_px - {"left": 0, "center": wide / 2, "right": wide}[align]
-        row = 0
-        while any(r == row and a < start + wide and start < b for r, a, b in self._rows):
-            row += 1
-        self._rows.append((row, start, start + wide))
-        return row
+    def _clear_place(self, x, y, wide, tall, align, va):
+        """Where words of this size meet none before them: at y, or as near to it as there is room.
+
+        Words put at the panel's top may go down, those beside a point below it; words that a
+        person placed stay.
+        """
+        start = x - {"left": 0, "center": wide / 2, "right": wide}[align]
+        step, under = self.sheet.unit * SMALL * LINE, tall + self.sheet.unit
+        moves = {
+            "top": [n * step for n in range(4)],
+            "bottom": [0, under, -step, under + step],
+            "center": [0],
+        }[va]
+        rise = {"top": 0, "center": tall / 2, "bottom": tall}[va]
+        boxes = [(start, y + m - rise, start + wide, y + m - rise + tall) for m in moves]
+        clear = [n for n, box in enumerate(boxes) if not any(_meet(box, b) for b in self._boxes)]
+        chosen = clear[0] if clear else 0
+        self._boxes.append(boxes[chosen])
+        return y + moves[chosen]
 
     def _labels(self):
         for x, y, words, colour in self.label_places(self.panel):
@@ -216,6 +227,12 @@ class DrawnPanel:
         for x, _y, place, words, colour in panel.end_labels(line_px):
             x_px, y_px = self.px(x, place)
             yield max(x_px, left) + sheet.unit, y_px, shortened(words, room, px), colour
+
+
+def _meet(one, other):
+    """Whether two boxes (left, top, right, bottom) overlap."""
+    across = one[0] < other[2] and other[0] < one[2]
+    return across and one[1] < other[3] and other[1] < one[3]
 
 
 def _equal_scale(x_limits, y_limits, width, height):

@@ -18,7 +18,7 @@ def method_card(comparison, system, demo=False):
     """(word, text) rows of a comparison. demo: the data are invented, and the card says so."""
     c = comparison
     rows = [
-        ("Changed", f"{c.a.name} to {c.b.name}"),
+        ("Changed", _changed(c, system)),
         ("Kept", _kept(c, system)),
         ("Pulls", _pulls(c)),
         ("Reference", c.reference if c.reference == "observed" else f"corrected to {c.reference}"),
@@ -29,18 +29,30 @@ def method_card(comparison, system, demo=False):
     return (*rows, ("Data", "invented for demonstration")) if demo else tuple(rows)
 
 
+def _changed(c, system):
+    """What was meant to change, and what was found to have changed with it."""
+    unequal = [
+        f"{_WORDS[u.channel]} by up to {_size(u, abs(u.worst), system)}"
+        for u in c.unlike
+        if u.ranges
+    ]
+    meant = f"{c.a.name} to {c.b.name}"
+    return f"{meant}; with it {' and '.join(unequal)}" if unequal else meant
+
+
+def _size(unlike, value, system):
+    return units.text(value, CHANNELS[unlike.channel].kind, system)
+
+
 def _kept(c, system):
-    """What was logged and found equal, what was found unequal, what nobody can tell."""
-    said = []
-    for unlike in c.unlike:
-        word = _WORDS[unlike.channel]
-        limit = units.text(unlike.limit, CHANNELS[unlike.channel].kind, system)
-        if not unlike.logged:
-            said.append(f"{word} unknown")
-        elif unlike.ranges:
-            said.append(f"{word} NOT equal within {limit}")
-        else:
-            said.append(f"{word} within {limit}")
+    """What was logged and found equal, and what nobody can tell."""
+    said = [
+        f"{_WORDS[u.channel]} within {_size(u, u.limit, system)}"
+        if u.logged
+        else f"{_WORDS[u.channel]} unknown"
+        for u in c.unlike
+        if not u.ranges
+    ]
     rates = [np.mean([r.sweep_rpm_s for r in side.repeats]) for side in (c.a, c.b)]
     if np.isfinite(rates).all():
         said.append(f"sweep {rates[0]:.0f} and {rates[1]:.0f} rpm/s")

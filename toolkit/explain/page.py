@@ -160,6 +160,9 @@ def _embedded(story):
             span = Span(dimension="height", line_color=style.QUIET, line_width=2, editable=True)
             drawn.add_layout(span)
             cursors.append(span)
+    for words in (p.sources["words"] for p in chart._panels):
+        colours = [style.readable(c) for c in words.data["colour"]]
+        words.data = {**words.data, "colour": colours}
     sources = [s for p in chart._panels for s in p.sources.values() if "colour" in s.data]
     item, new = _same_ids(json_item(chart.root, "chart"))
     names = [w for p in panels for *_, w, _ in p.end_labels(1) if not p.bare]

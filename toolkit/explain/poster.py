@@ -25,7 +25,7 @@ _SHOWN = {
         ("p_compressor_out_pa", "out, abs"), ("t_compressor_out_k", "out"),
         ("shaft_speed_rpm", ""),
     ),
-    "cooler": (("t_cooler_water_k", "water"),),
+    "cooler": (("t_cooler_water_k", "water"), ("cooled_by", "cooler")),
     "manifold": (("boost", "boost"), ("t_charge_k", "charge")),
     "engine": (("torque_nm", ""), ("power_w", ""), ("air_flow_kg_s", "air")),
     "exhaust": (("back", "back"), ("t_exhaust_k", "gas"), ("back_over_boost", "× boost, abs")),
@@ -84,6 +84,7 @@ def _worked_out(v):
     """What follows from the channels."""
     exhaust, turbine_out = v.get("p_exhaust_pa", np.nan), v.get("p_turbine_out_pa", np.nan)
     return {
+        "cooled_by": v.get("t_compressor_out_k", np.nan) - v.get("t_charge_k", np.nan),
         "back_over_boost": exhaust / v.get("p_manifold_pa", np.nan),
         "expansion": exhaust / turbine_out,
         "power_w": v.get("torque_nm", np.nan) * v.get("speed_rpm", np.nan) * np.pi / 30,
@@ -91,9 +92,8 @@ def _worked_out(v):
 
 
 def _kind(channel):
-    if channel in ("boost", "back"):
-        return "boost"
-    return CHANNELS[channel].kind if channel in CHANNELS else "ratio"
+    own = {"boost": "boost", "back": "boost", "cooled_by": "temperature_difference"}
+    return CHANNELS[channel].kind if channel in CHANNELS else own.get(channel, "ratio")
 
 
 def circle(title, found, system, size=(1920, 1080)):

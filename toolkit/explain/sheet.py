@@ -137,7 +137,7 @@ class Sheet:
 
     def _entry(self, word, text, column, px):
         word = f"{word}:"
-        indent = (width_em(word, "bold") + 0.4) * px
+        indent = (1.03 * width_em(word, "bold") + 0.4) * px  # small letters are drawn wider
         return word, indent, wrapped(text, column, px, indent=indent)
 
     def _rule(self, left, right, y):

@@ -72,7 +72,7 @@ def story_of(finding, system, *, quantity="", title="", notes=(), demo=False):
         headline=said,
         picture=marked,
         sentences=tuple(_sentence(v) for v in verdicts(c, system)),
-        spoken=tuple(spoken(c, system)),
+        spoken=tuple(spoken(c, system, quantity)),
         cited=cited,
         card=method_card(c, system, demo),
         method=(*note, *_method(c)),
@@ -164,10 +164,9 @@ def _evidence(c, quantity):
     return "measured" if c.reference == "observed" and not c.drift_corrected else "worked out"
 
 
-def spoken(c, system):
+def spoken(c, system, quantity):
     """What a comparison says, in sentences short enough to be spoken over a clip."""
-    quantity = next((q for q in charts.QUANTITIES if q in c.gains), None)
-    if quantity:
+    if quantity in c.gains:
         kind, found = CHANNELS[quantity].kind, c.crossovers[quantity]
         for x in (f for f in found if np.isfinite(f.speed_rpm)):
             leads = c.a.name if x.rising else c.b.name

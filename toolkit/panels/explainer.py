@@ -6,7 +6,7 @@ from dataclasses import replace
 import ipywidgets as w
 
 from toolkit import preferences
-from toolkit.analysis.compare import compare
+from toolkit.analysis.compare import Settings, compare
 from toolkit.analysis.finding import changed_logs, load_finding, save_finding
 from toolkit.analysis.sides import opened, short_names, side
 from toolkit.bench import Bench
@@ -21,7 +21,7 @@ from toolkit.explain.telling import notes_of, story_of
 from toolkit.panels.base import UNITS, Choice, Quantity, Workpanel, group, paragraph
 
 _OWN_SIZE = "own size"
-_PREVIEW_PX = 920
+_PREVIEW_PX = 860
 _CSS = """<style>
 .dp-over-video { background: #64717d; }
 .dp-preview img { border: 1px solid #e4e7eb; }
@@ -30,19 +30,20 @@ _CSS = """<style>
 </style>"""
 
 
-def demo_finding(base, against, slug="demo"):
-    """On the demo bench, save the comparison of two logs as a finding, unless it is there.
+def demo_finding(base, against, low_rpm=None, slug="demo"):
+    """On the demo bench, save the comparison of these logs as a finding, unless it is there.
 
-    Returns its slug, "" on any other bench.
+    low_rpm: where the range of averages begins. Returns the slug, "" on any other bench.
     """
     bench = Bench(preferences.load().bench)
     if bench.folder != preferences.DEMO_BENCH:
         return ""
     if f"explain/{slug}/finding.toml" not in bench.findings():
-        logs = [opened(bench, name) for name in (base, against)]
-        names = short_names(*(log.setup for log in logs))
-        sides = [side(n, [log], step_rpm=100.0) for n, log in zip(names, logs, strict=True)]
-        save_finding(bench, compare(*sides), UNITS.system, slug=slug)
+        logs = [[opened(bench, name) for name in names] for names in (base, against)]
+        names = short_names(*(group[0].setup for group in logs))
+        sides = [side(n, group, step_rpm=100.0) for n, group in zip(names, logs, strict=True)]
+        found = compare(*sides, Settings(low_rpm=low_rpm))
+        save_finding(bench, found, UNITS.system, slug=slug)
     return slug
 
 
@@ -90,7 +91,7 @@ class ExplainerPanel(Workpanel):
 
     def _make_words(self):
         self.quantity = Choice(
-            "Show", [("what it speaks of", ""), ("power", "power_w"), ("torque", "torque_nm")]
+            "Show", [("as in headline", ""), ("power", "power_w"), ("torque", "torque_nm")]
         )
         self.headline = w.Textarea(
             continuous_update=False, layout=w.Layout(width="280px", height="96px")
