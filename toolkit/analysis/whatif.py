@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import stats
 
+from toolkit import units
 from toolkit.analysis import between
 from toolkit.analysis.fit_model import indicated_efficiency, ve_factor
 from toolkit.build.pull import dry_share, problem, target_gauge_pa
@@ -275,3 +276,46 @@ def limits(prediction):
         for a, b in zip(starts, ends, strict=True)
         if Regime(regime[a]) in LIMITS
     ]
+
+
+def sentence(prediction, runs, system):
+    """One plain sentence or two: power against the best run, and what limits it.
+
+    runs: (name, speed [rpm], torque [N m]) of each run.
+    """
+    speed, power, low, high = prediction.peak
+    if not np.isfinite(power):
+        return "Cannot tell: no speed has a solution on the maps; " + _limited(prediction)
+    tops = [(float(np.nanmax(t * n)) * np.pi / 30, name) for name, n, t in runs]
+    best, name = max(tops)
+    more = units.shown(power - best, "power", system)
+    said = (
+        f"{units.text(power, 'power', system)} at {speed:.0f} rpm, {abs(more):.0f} "
+        f"{units.unit_of('power', system)} {'more' if more >= 0 else 'less'} than {name} made"
+    )
+    clear = np.isfinite(low + high) and (low > best or high < best)
+    said += "." if clear else "; the band spans that run, so which is more cannot be told."
+    limited = _limited(prediction)
+    return f"{said} {limited}" if limited else said
+
+
+def _limited(prediction):
+    """What limits it where, as a sentence; "" where the target is held throughout."""
+    said = [
+        f"{words} from {a:.0f} to {b:.0f} rpm" if b > a else f"{words} at {a:.0f} rpm"
+        for a, b, words in limits(prediction)
+    ]
+    joined = "; ".join(said)
+    return joined[:1].upper() + joined[1:] + "." if joined else ""
+
+
+def evidence(prediction):
+    """How the answer was come by, for under the sentence."""
+    if prediction.extrapolated.all():
+        how = "extrapolated"
+    elif prediction.extrapolated.any():
+        how = "worked out where dashed, extrapolated where dotted"
+    else:
+        how = "worked out, within what was run"
+    why = f" ({', '.join(prediction.why)})" if prediction.why else ""
+    return f"{how}{why}; steady points: a sweep or a car has its boost later"

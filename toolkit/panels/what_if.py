@@ -1,0 +1,250 @@
+"""What if: fit the model to runs, see what they told, change one thing, read what would follow."""
+
+import threading
+
+import ipywidgets as w
+import traitlets as t
+
+from toolkit import preferences
+from toolkit.analysis.fit import Stopped, error_sentence, fit, rows
+from toolkit.analysis.fit_points import points_of_side
+from toolkit.analysis.sides import opened, side
+from toolkit.analysis.trade import trade
+from toolkit.analysis.whatif import Change, evidence, predict, sentence
+from toolkit.bench import Bench
+from toolkit.build import Weather, read_build
+from toolkit.charts.picture import Panel, Picture
+from toolkit.charts.what_if import picture, trade_picture
+from toolkit.panels.base import (
+    UNITS,
+    Chart,
+    Choice,
+    Quantity,
+    Slide,
+    Workpanel,
+    group,
+    said,
+    table,
+    verdict,
+)
+from toolkit.physics.atmosphere import standard_pressure_pa
+from toolkit.physics.fuel import FUELS
+
+STEP_RPM = 100.0
+_EMPTY = Picture("Nothing is fitted yet", "", (Panel("", height=320), Panel("", height=240)))
+_NO_TRADE = Picture("", "", (Panel("", height=210), Panel("", height=210)))
+
+
+class TurboRuns(w.VBox):
+    """A turbo's build and the runs that were made with it."""
+
+    runs = t.Tuple()
+
+    def __init__(self, title, builds, logs, build, chosen, optional=False):
+        names = [(n.removeprefix("builds/").removesuffix(".toml"), n) for n in builds]
+        options = [("none", ""), *names] if optional else names
+        self.build = Choice("Build", options, build)
+        self.pick = w.SelectMultiple(
+            options=[(n.removeprefix("runs/"), n) for n in logs],
+            value=tuple(chosen),
+            rows=6,
+            layout=w.Layout(width="280px"),
+        )
+        super().__init__([self.build, said(f"{title}; Ctrl-click for several"), self.pick])
+        self.runs = self.pick.value
+        self.pick.observe(lambda change: setattr(self, "runs", change.new), "value")
+
+
+class WhatIfPanel(Workpanel):
+    """Fit the engine to runs, then change one thing and see what it would do."""
+
+    def __init__(self, bench=None, first=(), second=(), builds=("", ""), boost_gauge_pa=None):
+        """first, second: runs of each turbo; builds: the files of both; "" for no second."""
+        super().__init__()
+        self.bench = Bench(bench or preferences.load().bench)
+        self._known, self._stop, self.worker = {}, threading.Event(), None
+        self.fitted = self.prediction = self.trade = None
+        self._drawn = ()
+        self._make_runs(first, second, builds)
+        self._make_changes(boost_gauge_pa)
+        self.chart, self.trade_chart = Chart(_EMPTY), Chart(_NO_TRADE)
+        self.answer, self.unknowns, self.notes = w.HTML(), w.HTML(), w.HTML()
+        self.trade_box = w.VBox(
+            [said("The trade between the two", "dp-group"), self.trade_chart],
+            layout=w.Layout(display="none"),
+        )
+        with self.guarded():
+            self.fit_now()
+        trouble = self.trouble.value
+        self.watch(*self._changes)
+        self.compose(
+            [
+                group("First turbo", self.first),
+                group("Second turbo, same engine", self.second),
+                group("Fit", w.HBox([self.start, self.stop]), self.bar, self.state),
+                group("What if", self.size, self.boost, self.spring, self.cooler, self.fuel,
+                      self.altitude, self.t_cell, self.quantity),
+                group("Small to large", self.held, self.show),
+            ],
+            [
+                self.answer, self.chart, self.trade_box,
+                said("What the runs told", "dp-group"), self.unknowns, self.notes,
+            ],
+        )  # fmt: skip
+        self.trouble.value = trouble or self.trouble.value
+
+    def _make_runs(self, first, second, builds):
+        names, logs = self.bench.builds(), self.bench.logs()
+        first, second = (tuple(n for n in some if n in logs) for some in (first, second))
+        known = [b if b in names else "" for b in builds]
+        self.first = TurboRuns("Its runs", names, logs, known[0] or (names or [None])[0], first)
+        self.second = TurboRuns("Its runs", names, logs, known[1], second, optional=True)
+        wide = w.Layout(width="135px")
+        self.start = w.Button(description="Fit", button_style="primary", layout=wide)
+        self.stop = w.Button(description="Stop", disabled=True, layout=wide)
+        self.bar = w.FloatProgress(min=0, max=1, layout=w.Layout(width="280px", height="14px"))
+        self.state = w.HTML()
+        self.start.on_click(self.handler(lambda _: self._begin()))
+        self.stop.on_click(self.handler(lambda _: self._stop.set()))
+        for field in (self.first, self.second):
+            field.observe(lambda _: self._say("Press Fit to use the new choice."), "runs")
+            field.build.observe(lambda _: self._say("Press Fit to use the new choice."), "value")
+
+    def _make_changes(self, boost_gauge_pa):
+        self.size = Slide("Size, first to second", "fraction", 0.0, 0.0, 1.0)
+        self.boost = Quantity("Target boost", "boost", boost_gauge_pa, 5e3, 4e5, optional=True,
+                              hint="gauge; empty: the build's own")  # fmt: skip
+        self.spring = Quantity("Gate spring", "boost", None, 0, 3e5, optional=True,
+                               hint="its rating; empty: as fitted")  # fmt: skip
+        self.cooler = Quantity("Cooler effectiveness", "fraction", None, 0, 1, optional=True,
+                               hint="empty: as fitted")  # fmt: skip
+        fuels = [("as run", None), *[(name, name) for name in FUELS]]
+        self.fuel = Choice("Fuel", fuels, hint="spark and exhaust temperature stay as run")
+        self.altitude = Quantity("Altitude", "altitude", None, -400, 5000, optional=True,
+                                 hint="empty: the build's barometer")  # fmt: skip
+        self.t_cell = Quantity("Air temperature", "temperature", None, 230, 325, optional=True,
+                               hint="empty: the build's")  # fmt: skip
+        self.quantity = Choice("Show", [("torque", "torque_nm"), ("power", "power_w")])
+        self.held = Quantity("Throttle opened at", "engine_speed", 3500.0, low=500, high=15000)
+        self.show = w.Button(description="Work out the trade", layout=w.Layout(width="280px"))
+        self.show.on_click(self.handler(lambda _: self.show_trade()))
+        self._changes = (self.size, self.boost, self.spring, self.cooler, self.fuel,
+                         self.altitude, self.t_cell, self.quantity)  # fmt: skip
+
+    def _begin(self):
+        """Fit beside the page, so that it can be stopped."""
+        if self.worker is not None and self.worker.is_alive():
+            return
+        self.worker = threading.Thread(target=self._work, daemon=True)
+        self.worker.start()
+
+    def _work(self):
+        with self.guarded():
+            self.fit_now()
+            self.redraw()
+
+    def fit_now(self):
+        """Read the chosen runs and fit them; a stop or an error leaves the last fit."""
+        self._stop.clear()
+        self.start.disabled, self.stop.disabled = True, False
+        try:
+            builds, parts, drawn = self._read()
+            self.fitted = fit(parts, builds, progress=self._progress)
+            self._drawn, self.trade = drawn, None
+            self.trade_box.layout.display = "none"
+            self._say("")
+        except Stopped:
+            self._say("Stopped; the last fit stays.")
+        finally:
+            self.start.disabled, self.stop.disabled = False, True
+            self.bar.value = 0.0
+
+    def _progress(self, share):
+        self.bar.value = 0.3 + 0.7 * share
+        if self._stop.is_set():
+            raise Stopped
+
+    def _read(self):
+        """Builds, FitPoints of every run, and what of them is drawn."""
+        sides = [s for s in (self.first, self.second) if s.build.value and s.runs]
+        if self.first not in sides:
+            raise ValueError("First turbo: choose its build and at least one run to fit")
+        builds, parts, drawn = [], [], []
+        runs = [(number, log) for number, s in enumerate(sides) for log in s.runs]
+        for s in sides:
+            builds.append(read_build(self.bench, s.build.value))
+        for done, (number, log) in enumerate(runs):
+            self._progress((done / len(runs) - 1) * 0.3 / 0.7)
+            name, tested = self._tested(log)
+            points = points_of_side(side(name, [tested], step_rpm=STEP_RPM), builds[number], number)
+            parts.append(points)
+            drawn.append((name, points.speed_rpm, points.torque_nm))
+        return tuple(builds), parts, tuple(drawn)
+
+    def _tested(self, log):
+        """A run's short name and its opened log, read once."""
+        if log not in self._known:
+            self._known[log] = opened(self.bench, log)
+        one = self._known[log]
+        words = [part.split(maxsplit=1)[-1] for part in one.setup.split(", ")]
+        return " ".join(words) or log.removeprefix("runs/"), one
+
+    def redraw(self):
+        """Predict and draw; a failure leaves the last picture and says why."""
+        if self.fitted is None:
+            self._say("Choose runs that have back pressure and charge temperature, then press Fit.")
+            return
+        change = self.change()
+        self.prediction = predict(self.fitted, change)
+        self.answer.value = verdict(
+            sentence(self.prediction, self._drawn, UNITS.system), evidence(self.prediction)
+        )
+        self.chart.show(
+            picture(self.fitted, self.prediction, self._drawn, self._what(), UNITS.system,
+                    self.quantity.value)
+        )  # fmt: skip
+        head = ("unknown", "fitted", "95 % band", "prior", "told by")
+        self.unknowns.value = table(rows(self.fitted, UNITS.system), head, words=(0, 4))
+        remarks = (error_sentence(self.fitted), *self.fitted.points.notes)
+        self.notes.value = "".join(said(text).value for text in remarks)
+        if self.trade is not None:
+            self.trade_chart.show(trade_picture(self.trade, self.size.value, UNITS.system))
+
+    def change(self):
+        """The Change that the fields ask for."""
+        own = self.fitted.builds[0].weather
+        altitude, t_cell = self.altitude.value, self.t_cell.value
+        weather = Weather(
+            own.p_cell_pa if altitude is None else float(standard_pressure_pa(altitude)),
+            own.t_cell_k if t_cell is None else t_cell,
+            own.humidity,
+        )
+        return Change(
+            self.size.value, self.boost.value, self.spring.value, weather, self.cooler.value,
+            self.fuel.value,
+        )  # fmt: skip
+
+    def _what(self):
+        """The change in a few words, for the headline."""
+        turbo = self.prediction.build.turbo.name
+        asked = [] if self.boost.value is None else [self.boost.control.value]
+        named = (self.spring, self.cooler, self.altitude, self.t_cell)
+        asked += [f"{f.label.lower()} {f.control.value}" for f in named if f.value is not None]
+        asked += [self.fuel.value] if self.fuel.value else []
+        return ", ".join([turbo[:1].upper() + turbo[1:], *asked])
+
+    def show_trade(self):
+        """Work out the whole way from the first turbo to the second, and draw it."""
+        if self.fitted is None:
+            raise ValueError("fit runs of two turbos first: the trade lies between them")
+        self.trade = trade(self.fitted, self.change(), self.held.value)
+        self.trade_box.layout.display = None
+        self.trade_chart.show(trade_picture(self.trade, self.size.value, UNITS.system))
+
+    def _say(self, text):
+        self.state.value = said(text).value if text else ""
+
+    def close(self):
+        """Stop a fit that is still running."""
+        self._stop.set()
+        super().close()
