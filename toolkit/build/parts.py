@@ -252,10 +252,10 @@ class Target:
 
     @property
     def crank_power_w(self):
-        """The target at the crank."""
+        """The target at the crank; None where it, or the loss on the way to the wheels, is."""
         if self.power_w is None or not self.at_wheel:
             return self.power_w
-        return self.power_w / (1 - self.drivetrain_loss)
+        return None if self.drivetrain_loss is None else self.power_w / (1 - self.drivetrain_loss)
 
 
 @dataclass(frozen=True)

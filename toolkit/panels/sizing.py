@@ -1,0 +1,400 @@
+"""The sizing sheet: engine and target, the compressor map, candidates side by side, fuel and
+cooler. Four panels on one `Sheet`; each keeps its own pictures and writes into the same build."""
+
+import ipywidgets as w
+import numpy as np
+
+from toolkit import units
+from toolkit.analysis import sizing
+from toolkit.analysis.typed_rows import as_lines, typed_rows
+from toolkit.build import Curve, write_build
+from toolkit.charts import sizing_pictures as pictures
+from toolkit.panels.base import (
+    UNITS,
+    Chart,
+    Choice,
+    Field,
+    Quantity,
+    Slide,
+    group,
+    paragraph,
+    said,
+    table,
+    verdict,
+)
+from toolkit.panels.sizing_sheet import SheetPanel
+from toolkit.physics.atmosphere import standard_pressure_pa
+from toolkit.physics.fuel import FUELS
+from toolkit.physics.pipes import SPEED_LIMIT_M_S
+
+_BUILT, _TYPED, _RUN = "the build's own points", "typed points", "a run without boost"
+_POINTS = ("engine_speed", "fraction")
+
+
+class EnginePanel(SheetPanel):
+    """The engine, the air it stands in and the power wanted: how much air, at which pressure."""
+
+    def __init__(self, sheet):
+        super().__init__(sheet)
+        names = [(n.removeprefix("builds/").removesuffix(".toml"), n) for n in sheet.bench.builds()]
+        self.start = Choice("Start from", names, sheet.name)
+        self.start.observe(self.handler(lambda c: sheet.load(c.new)), "value")
+        target = self._make_target()
+        engine = self._make_engine()
+        self.chart = Chart(pictures.air_picture(sheet.made, sheet.chosen, UNITS.system))
+        self.words = w.HTML()
+        self.compose([target, *engine], [self.chart, self.words])
+
+    def _make_target(self):
+        self.boost = self.bind("Target boost", "target", "boost_gauge_pa")
+        self.power = self.bind("Power wanted", "target", "power_w")
+        self.wheel = self.choose(
+            "Measured at", [("the crank", False), ("the wheels", True)], "target", "at_wheel"
+        )
+        self.loss = self.bind(
+            "Loss in between", "target", "drivetrain_loss", hint="wheel = crank less this"
+        )
+        return group("Target", self.start, self.boost, self.power, self.wheel, self.loss)
+
+    def _make_engine(self):
+        bind = self.bind
+        self.displacement = bind("Displacement", "engine", "displacement_m3")
+        shapes = [_BUILT, *sizing.SHAPES, _RUN, _TYPED]
+        logs = [(n.removeprefix("runs/"), n) for n in self.sheet.bench.logs()]
+        self.shape = Choice("Filling (VE)", shapes, _BUILT)
+        self.run = Choice("Run", [("choose one", ""), *logs], "")
+        self.points = Field("Points", w.Textarea(rows=6, continuous_update=False), "speed; VE")
+        for field in (self.shape, self.run, self.points):
+            field.layout.width, field.control.layout.width = "350px", "192px"
+            field.control.observe(self.handler(lambda _: self._fill()), "value")
+        self.low, self.high = (
+            Quantity(label, "engine_speed", sizing.found_at(self.sheet.build, path), 500, 20000)
+            for label, path in (
+                ("Lowest speed", ("engine", "speed_range_rpm", 0)),
+                ("Highest speed", ("engine", "speed_range_rpm", 1)),
+            )
+        )
+        for field in (self.low, self.high):
+            field.observe(self.handler(lambda _: self._new_range()), "value")
+        self.altitude = Quantity(
+            "Altitude", "altitude", None, -400, 5000, optional=True,
+            hint="typed: sets the pressure of the standard atmosphere",
+        )  # fmt: skip
+        self.altitude.observe(self.handler(lambda c: self._climb(c.new)), "value")
+        return (
+            group(
+                "Engine", self.displacement,
+                bind("Bore", "engine", "bore_m"), bind("Stroke", "engine", "stroke_m"),
+                bind("Compression ratio", "engine", "compression_ratio"), self.low, self.high,
+                self.shape, self.run, self.points,
+            ),
+            group(
+                "Tune under boost",
+                bind("Lambda", "engine", "lam", hint="empty: along speed, as in the build"),
+                bind("Spark behind best", "engine", "spark_retard_deg"),
+                bind("Exhaust gas", "engine", "t_exhaust_k",
+                     hint="before the turbine; empty: as in the build"),
+                bind("Indicated eff.", "engine", "indicated_efficiency"),
+                bind("Breathing slope", "engine", "breathing_slope",
+                     hint="d ln VE / d(p3/pi); empty: ideal cycle, a lower bound"),
+            ),
+            group(
+                "Air of the cell", self.altitude,
+                bind("Pressure", "weather", "p_cell_pa"),
+                bind("Temperature", "weather", "t_cell_k"),
+                bind("Humidity", "weather", "humidity"),
+            ),
+            group(
+                "In the way",
+                bind("Filter drop", "restrictions", "intake", "drop_pa"),
+                bind("at air flow", "restrictions", "intake", "flow_kg_s"),
+                bind("Exhaust drop", "restrictions", "exhaust", "drop_pa"),
+                bind("at gas flow", "restrictions", "exhaust", "flow_kg_s"),
+            ),
+        )  # fmt: skip
+
+    def _fill(self):
+        """Volumetric efficiency by shape, from a run, by typed points, or as the build had it."""
+        build = self.sheet.build
+        if self.shape.value == _BUILT:
+            curve = self._own
+        elif self.shape.value == _TYPED:
+            curve = self._typed_curve(build.engine.speed_range_rpm)
+        elif self.shape.value == _RUN:
+            if not self.run.value:
+                self.redraw()
+                return
+            from toolkit.analysis.filling import filling_of_run  # logs are read only for this
+
+            curve, words = filling_of_run(self.sheet.bench, self.run.value, build, UNITS.system)
+            self.run.say(words)
+        else:
+            curve = sizing.shaped(self.shape.value, build.engine.speed_range_rpm)
+        self.sheet.put(("engine", "volumetric_efficiency"), curve)
+        self.redraw()
+
+    def _typed_curve(self, limits):
+        if not self.points.control.value.strip():
+            self._offer_points()
+        speed, ve = typed_rows(self.points.control.value, _POINTS, UNITS.system)
+        if len(speed) < 2 or np.any(np.diff(speed) <= 0):
+            raise ValueError("the points of the filling need two or more rising speeds")
+        if speed[0] > limits[0] or speed[-1] < limits[1]:
+            raise ValueError(
+                f"the points of the filling must reach from {limits[0]:.0f} to {limits[1]:.0f} rpm"
+            )
+        return Curve(tuple(ve.tolist()), tuple(speed.tolist()))
+
+    def _offer_points(self):
+        """The curve in force, as lines to type over."""
+        curve = self.sheet.build.engine.volumetric_efficiency
+        speeds = np.array(curve.speeds_rpm or self.sheet.build.engine.speed_range_rpm)
+        self.points.control.value = as_lines((speeds, curve(speeds)), _POINTS, UNITS.system)
+
+    def _new_range(self):
+        low, high = self.low.value, self.high.value
+        if low >= high:
+            raise ValueError("the lowest speed must be below the highest")
+        if self.shape.value in sizing.SHAPES:
+            curve = sizing.shaped(self.shape.value, (low, high))
+            self.sheet.put(("engine", "volumetric_efficiency"), curve)
+        self.sheet.put(("engine", "speed_range_rpm"), (low, high))
+
+    def _climb(self, altitude):
+        if altitude is not None:
+            self.sheet.put(("weather", "p_cell_pa"), float(standard_pressure_pa(altitude)))
+
+    def redraw(self):
+        """Draw the air and say what the geometry gives."""
+        sheet, e = self.sheet, self.sheet.build.engine
+        if self.shape.value == _BUILT:
+            self._own = e.volumetric_efficiency
+        self.points.layout.display = None if self.shape.value == _TYPED else "none"
+        self.run.layout.display = None if self.shape.value == _RUN else "none"
+        swept = np.pi / 4 * e.bore_m**2 * e.stroke_m * e.cylinders
+        if abs(swept / e.displacement_m3 - 1) > 0.005:
+            words = units.text(swept, "displacement", UNITS.system)
+            self.displacement.say(f"bore, stroke and {e.cylinders} cylinders give {words}")
+        else:
+            self.displacement.say()
+        self.chart.show(pictures.air_picture(sheet.made, sheet.chosen, UNITS.system))
+        self.words.value = self._power_words()
+
+    def _power_words(self):
+        goal = self.sheet.build.target
+        if goal.power_w is None:
+            return paragraph("Type the power wanted to see the air it needs.", "dp-message")
+        if not goal.at_wheel:
+            return ""
+        if goal.drivetrain_loss is None:
+            return paragraph(
+                "A power at the wheels needs the loss in between: type it.", "dp-wrong"
+            )
+        at_wheel, crank = (
+            units.text(v, "power", UNITS.system) for v in (goal.power_w, goal.crank_power_w)
+        )
+        return verdict(
+            f"{at_wheel} at the wheels with a loss of {goal.drivetrain_loss:.0%} is {crank} at "
+            "the crank.", "estimated: the loss is what you typed",
+        )  # fmt: skip
+
+
+class MapPanel(SheetPanel):
+    """One candidate: its parts, and the engine's line on its compressor map."""
+
+    def __init__(self, sheet):
+        super().__init__(sheet)
+        self._following = False  # the slider is set, not dragged
+        names = [(t.name, j) for j, t in enumerate(sheet.build.turbos)]
+        self.candidate = Choice("Candidate", names, sheet.chosen)
+        self.candidate.observe(self.handler(lambda c: self._choose(c.new)), "value")
+        maps = [(n.removeprefix("maps/").removesuffix(".csv"), n) for n in sheet.bench.maps()]
+        psi = 6894.757293168361
+        self.try_boost = Slide("Try another boost", "boost", self._target_pa(), 0, 60 * psi, 120)
+        self.try_boost.observe(self.handler(lambda _: self._try()), "value")
+        self.chart = Chart(pictures.map_picture(sheet.made, sheet.chosen, UNITS.system))
+        bind = self.bind
+        self.compose(
+            [
+                group(
+                    "Candidate", self.candidate,
+                    self.choose("Compressor map", maps, "turbo", "compressor_map"),
+                    bind("Turbine area", "turbo", "turbine_area_m2", hint="effective, hot"),
+                    bind("Turbine eff.", "turbo", "turbine_efficiency"),
+                    bind("Speed limit", "turbo", "speed_limit_rpm"),
+                    bind("Inertia", "turbo", "inertia_kg_m2"),
+                ),
+                self._gate(),
+            ],
+            [self.try_boost, self.chart],
+        )  # fmt: skip
+
+    def _gate(self):
+        if any(t.gate is None for t in self.sheet.build.turbos):
+            return group("Gate", said("A candidate without a gate is matched with a perfect one."))
+        bind = self.bind
+        return group(
+            "Gate",
+            bind("Spring", "turbo", "gate", "spring_gauge_pa", hint="boost that cracks it alone"),
+            bind("Valve area", "turbo", "gate", "valve_area_m2"),
+            bind("Diaphragm area", "turbo", "gate", "diaphragm_area_m2"),
+            bind("Spring rate", "turbo", "gate", "rate_n_m"),
+            bind("Lift at its stop", "turbo", "gate", "max_lift_m"),
+        )
+
+    def _target_pa(self):
+        psi = 6894.757293168361
+        wanted = float(np.nanmax(self.sheet.made.target_gauge_pa))
+        return float(np.clip(round(wanted / psi * 2) / 2, 0, 60)) * psi
+
+    def _choose(self, number):
+        self.sheet.chosen = number
+
+    def _try(self):
+        """Another boost for this candidate alone; the build keeps its target."""
+        if self._following:
+            return
+        made = self.sheet.tried(self.try_boost.value)
+        self.chart.show(pictures.map_picture(made, 0, UNITS.system))
+
+    def redraw(self):
+        """Draw the chosen candidate's line at the target."""
+        names = [(t.name, j) for j, t in enumerate(self.sheet.build.turbos)]
+        if list(self.candidate.control.options) != names:
+            self.candidate.control.options = names
+        self.candidate.value = self.sheet.chosen
+        self._following = True
+        self.try_boost.value = self._target_pa()
+        self._following = False
+        self.chart.show(pictures.map_picture(self.sheet.made, self.sheet.chosen, UNITS.system))
+
+
+class CandidatesPanel(SheetPanel):
+    """All candidates side by side, what each gives and costs, and the build saved."""
+
+    def __init__(self, sheet):
+        super().__init__(sheet)
+        self.chart = Chart(pictures.candidates_picture(sheet.made, UNITS.system))
+        self.words, self.numbers = w.HTML(), w.HTML()
+        self.name = Field("Save as", w.Text("builds/my sizing.toml"), "a new name, or an old one")
+        self.name.control.layout.width = "232px"
+        self.name.layout.width = "400px"
+        self.save = w.Button(description="Save the build", button_style="primary")
+        self.save.on_click(self.handler(lambda _: self._save()))
+        self.compose([], [self.chart, self.words, self.numbers, w.HBox([self.name, self.save])])
+
+    def _save(self):
+        name = self.name.control.value.strip()
+        if not (name.startswith("builds/") and name.endswith(".toml")):
+            raise ValueError("a build is saved as 'builds/' and a name that ends in '.toml'")
+        write_build(self.sheet.bench, name, self.sheet.build, UNITS.system)
+        self.name.say(f"Saved as {name} in the bench.")
+
+    def redraw(self):
+        """Draw, list and say."""
+        made, system = self.sheet.made, UNITS.system
+        self.chart.show(pictures.candidates_picture(made, system))
+        found = sizing.candidates(made)
+        self.words.value = _GAP.join(
+            verdict(sizing.sentence(one, found, system), "worked out from the match")
+            for one in found
+        )
+        self.numbers.value = table([_row(one, system) for one in found], _HEADS)
+
+
+_GAP = '<div style="height:8px"></div>'
+_HEADS = (
+    "candidate", "most power", "on target from", "boost at the top", "back pressure there",
+    "gauge ratio", "absolute ratio", "least surge margin", "least choke margin",
+    "shaft speed of limit",
+)  # fmt: skip
+
+
+def _row(one, system):
+    def shown(value, kind):
+        return units.text(value, kind, system)
+
+    return (
+        one.name, shown(one.power_w, "power"),
+        shown(one.threshold_rpm, "engine_speed"), shown(one.boost_gauge_pa, "boost"),
+        shown(one.back_gauge_pa, "boost"), shown(one.ratio_gauge, "ratio"),
+        shown(one.ratio_absolute, "ratio"), _percent(one.surge_margin),
+        _percent(one.choke_margin), _percent(one.speed_share),
+    )  # fmt: skip
+
+
+def _percent(share):
+    return f"{share:.0%}" if np.isfinite(share) else "not known"
+
+
+class SupplyPanel(SheetPanel):
+    """What the chosen candidate asks of fuel, charge cooler and pipes."""
+
+    def __init__(self, sheet):
+        super().__init__(sheet)
+        bind = self.bind
+        self.duty = Quantity("Duty limit", "fraction", 0.85, 0.3, 1.0)
+        self.seconds = Quantity("A pull lasts", "time", 12.0, 0.5, 600)
+        self.warm = Quantity("Tank limit", "temperature", 303.15, 274, 372)
+        self.speed = Quantity(
+            "Air speed limit", "gas_speed", SPEED_LIMIT_M_S, 10, 200, hint="common practice"
+        )
+        self.watch(self.duty, self.seconds, self.warm, self.speed)
+        follow = [("follows boost", True), ("does not", False)]
+        fuel = group(
+            "Fuel",
+            self.choose("Fuel", list(FUELS), "fuel", "name"),
+            bind("Injectors' flow", "fuel", "injector_flow_m3_s"),
+            bind("rated at", "fuel", "injector_test_pa"),
+            bind("Rail pressure", "fuel", "rail_gauge_pa", hint="above manifold, or above cell"),
+            self.choose("Rail", follow, "fuel", "rail_follows_boost"),
+            self.duty,
+        )
+        cooler = group(
+            "Charge cooler",
+            bind("Effectiveness", "cooler", "effectiveness"),
+            bind("Medium comes in at", "cooler", "t_medium_k"),
+            bind("Pressure drop", "cooler", "drop", "drop_pa"),
+            bind("at air flow", "cooler", "drop", "flow_kg_s"),
+        )
+        tank = group(
+            "Water tank",
+            bind("Water", "cooler", "tank", "water_kg"),
+            bind("Ice", "cooler", "tank", "ice_kg"),
+            bind("Filled at", "cooler", "tank", "start_k", hint="with ice: 0 °C"),
+            self.seconds, self.warm,
+        )  # fmt: skip
+        self.fuel_chart, self.cooler_chart = Chart(self._fuel()), Chart(self._cooler())
+        self.pipes = w.HTML()
+        self.compose(
+            [fuel, cooler, tank, group("Pipes", self.speed)],
+            [self.fuel_chart, self.cooler_chart, self.pipes],
+        )
+
+    def _fuel(self):
+        sheet, limit = self.sheet, self.duty.value
+        found = sizing.fuelling(sheet.made, sheet.chosen, limit)
+        return pictures.fuel_picture(sheet.made, sheet.chosen, found, limit, UNITS.system)
+
+    def _cooler(self):
+        sheet = self.sheet
+        return pictures.cooler_picture(
+            sheet.made, sheet.chosen, sheet.build.cooler.tank, self.seconds.value,
+            self.warm.value, UNITS.system,
+        )  # fmt: skip
+
+    def redraw(self):
+        """Draw fuel and cooler, list the pipes."""
+        self.fuel_chart.show(self._fuel())
+        self.cooler_chart.show(self._cooler())
+        sheet = self.sheet
+        rows = [
+            (where, units.text(d, "length", UNITS.system))
+            for where, d in sizing.pipe_rows(sheet.made, sheet.chosen, self.speed.value)
+        ]
+        limit = units.text(self.speed.value, "gas_speed", UNITS.system)
+        name = sheet.made.names[sheet.chosen]
+        head = paragraph(
+            f"Inner pipe diameter that keeps the air below {limit}, {name}", "dp-group"
+        )
+        self.pipes.value = head + table(rows, ("pipe", "at least"))
