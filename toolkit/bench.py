@@ -6,6 +6,7 @@ new one, never half of it.
 """
 
 import hashlib
+import os
 from pathlib import Path, PurePosixPath, PureWindowsPath
 
 import tomlkit
@@ -121,7 +122,9 @@ def write_bytes(path, data):
     path = Path(path)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with atomic_save(str(path), text_mode=False, overwrite_part=True) as file:
+        # A part of its own for each process: two workbooks may save into one bench at once.
+        part = f"{path.name}.{os.getpid()}.part"
+        with atomic_save(str(path), text_mode=False, part_file=part, overwrite_part=True) as file:
             file.write(data)
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
