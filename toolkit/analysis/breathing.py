@@ -23,8 +23,8 @@ NEEDED = {"p_manifold_pa": "manifold pressure", "p_exhaust_pa": "exhaust manifol
 # Where a build does not say: valve diameters over the bore of a four-valve head, rod over
 # stroke, and the angle of 50 % burned at best spark (common practice).
 INTAKE_OVER_BORE, EXHAUST_OVER_BORE, ROD_OVER_STROKE, BEST_HALF_BURNED_DEG = 0.39, 0.33, 1.65, 8.0
-# Crank degrees a step, for pictures that follow a hand: costs within 1 % of the half step's.
-LIVE_STEP_DEG = 2.0
+# For pictures that follow a hand: costs within 1 % of the usual precision's.
+LIVE = {"step_deg": 2.0, "tolerance": 1e-5}
 # Edges between which the cost is taken; it is steepest at 1, so they close up there.
 EDGES = (0.55, 0.67, 0.79, 0.88, 0.95, 1.05, 1.12, 1.21, 1.32, 1.46, 1.64, 1.86, 2.14)
 
@@ -107,7 +107,7 @@ def cost_curve(cylinder, cam, point, displacement_m3, edges=EDGES):
         half_burned_deg=point.half_burned_deg,
         fuel=point.fuel,
     )
-    done = cycle(cylinder, cam, at, LIVE_STEP_DEG)
+    done = cycle(cylinder, cam, at, **LIVE)
     step = np.diff(p_in * edge)
     pumping, lost = (
         engine.torque_nm(np.diff(mep), displacement_m3) / step
@@ -158,9 +158,7 @@ def run_points(build, cylinder, cam, level, t_charge_k):
     pressures = level["p_manifold_pa"], level["p_exhaust_pa"]
     t = level.get("t_charge_k", t_charge_k)
     at = operating_of(build, level["speed_rpm"], *pressures, t)
-    cost = torque_cost_nm_per_pa(
-        cylinder, cam, at, build.engine.displacement_m3, step_deg=LIVE_STEP_DEG
-    )
+    cost = torque_cost_nm_per_pa(cylinder, cam, at, build.engine.displacement_m3, **LIVE)
     return RunPoints(level["speed_rpm"], *pressures, cost)
 
 
@@ -197,7 +195,7 @@ def breath(build, cam, point, run_levels=()):
     cams = {"": cam} if cam is not None else CAMS
     drawn = cam or CAMS["turbo"]
     swept = build.engine.displacement_m3
-    path = trace(cylinder, drawn, point)
+    path = trace(cylinder, drawn, point, tolerance=LIVE["tolerance"])
     curves = {name: cost_curve(cylinder, c, point, swept) for name, c in cams.items()}
     runs = tuple(
         (name, run_points(build, cylinder, drawn, level, point.t_charge_k))

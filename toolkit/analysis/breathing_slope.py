@@ -62,7 +62,7 @@ def from_cycle(build, cam, speed_rpm, a, b):
     cylinder, _ = breathing.cylinder_of(build.engine)
     pair = p_in * np.stack([middle - half, middle + half])
     at = breathing.operating_of(build, speed_rpm[pick], p_in, pair, t)
-    low, high = np.log(cycle(cylinder, cam, at, breathing.LIVE_STEP_DEG).imep_gross_pa)
+    low, high = np.log(cycle(cylinder, cam, at, **breathing.LIVE).imep_gross_pa)
     slope = np.interp(speed_rpm, speed_rpm[pick], (high - low) / (2 * half))
     words = f"cycle model, {cam.overlap_deg:.0f}° of overlap"
     return BreathingSlope(slope, CYCLE_ERROR * np.abs(slope) + CYCLE_FLOOR, words)

@@ -38,7 +38,7 @@ class CyclePanel(Workpanel):
         """build: a build file of the bench, else its first; logs: runs to place on the curve."""
         super().__init__()
         self.bench = Bench(bench or preferences.load().bench)
-        self._levels, self._taking = {}, False
+        self._builds, self._levels, self._taking = {}, {}, False
         self._make_engine(build, logs)
         self._make_cam()
         self._make_state()
@@ -80,7 +80,9 @@ class CyclePanel(Workpanel):
 
     def _make_cam(self):
         options = [TYPED, *CAMS, UNKNOWN]
-        self.shape = Choice("Cam", options, TYPED, hint="named shapes are invented; angles in crank degrees")
+        self.shape = Choice(
+            "Cam", options, TYPED, hint="named shapes are invented; angles in crank degrees"
+        )
         self.timing = Choice("Timing stated at", _TIMING, 0.0)
         self.ramp = Quantity(
             "Ramp up to that lift", "angle", None, low=1, high=120, optional=True,
@@ -106,7 +108,10 @@ class CyclePanel(Workpanel):
     # ---- what the fields say ----
 
     def _read(self):
-        return read_build(self.bench, self.build.value, load_maps=False)
+        name = self.build.value
+        if name not in self._builds:
+            self._builds[name] = read_build(self.bench, name, load_maps=False)
+        return self._builds[name]
 
     def _engine(self):
         return self._read().engine

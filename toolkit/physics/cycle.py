@@ -18,6 +18,7 @@ from toolkit.physics.fuel import FUELS, Fuel
 from toolkit.physics.guard import checked
 
 STEP_DEG = 1.0
+TOLERANCE = 1e-7  # of the charge, from one cycle to the next
 
 
 @dataclass(frozen=True)
@@ -124,7 +125,7 @@ class Cycles:
 
 @dataclass(frozen=True)
 class Trace:
-    """One point's cycle by crank angle: -180 to 540 deg, 0 at firing top dead centre; its totals."""
+    """One point's cycle by crank angle, -180 to 540 deg, 0 at firing top dead centre."""
 
     angle_deg: np.ndarray
     volume_m3: np.ndarray
@@ -139,11 +140,13 @@ class Trace:
     totals: Cycles
 
 
-def cycle(cylinder, cam, operating, step_deg=STEP_DEG):
+def cycle(cylinder, cam, operating, step_deg=STEP_DEG, tolerance=TOLERANCE):
     """The repeating cycle at each operating point. [Cycles]
 
-    A Cylinder, a Cam, an Operating whose arrays broadcast; results have their shape. ValueError
-    where an argument is out of range or combustion would overlap an open valve.
+    A Cylinder, a Cam, an Operating whose arrays broadcast; results have their shape. step_deg:
+    crank degrees a step, 0.1 to 4; tolerance: change of the charge from one cycle to the next,
+    1e-9 to 1e-3. ValueError where an argument is out of range or combustion would overlap an open
+    valve.
     Source: first law and mass balance of one zone with valve flow, Heywood, Internal Combustion
     Engine Fundamentals (1988), secs. 6.3, 9.2, 14.4; Wiebe with a = 5, m = 2 (sec. 9.2);
     wall heat by Hohenberg, SAE 790825 (1979).
@@ -156,11 +159,11 @@ def cycle(cylinder, cam, operating, step_deg=STEP_DEG):
     True
     """
     shape = operating.checked_arrays()["speed_rpm"].shape
-    out, _ = solve_points(cylinder, cam, operating, step_deg)
+    out, _ = solve_points(cylinder, cam, operating, step_deg, tolerance)
     return Cycles(**{name: np.reshape(values, shape) for name, values in out.items()})
 
 
-def trace(cylinder, cam, operating, step_deg=STEP_DEG):
+def trace(cylinder, cam, operating, step_deg=STEP_DEG, tolerance=TOLERANCE):
     """The repeating cycle of one operating point, by crank angle. [Trace]
 
     Arguments, errors and source as cycle, quantities in its units; exactly one point.
@@ -170,7 +173,7 @@ def trace(cylinder, cam, operating, step_deg=STEP_DEG):
     >>> round(float(trace(square, CAMS["mild"], Operating(3500, 2e5, 2e5)).angle_deg[0]))
     -180
     """
-    out, rows = solve_points(cylinder, cam, operating, step_deg)
+    out, rows = solve_points(cylinder, cam, operating, step_deg, tolerance)
     if len(rows) != 1:
         raise ValueError(f"trace takes one operating point, not {len(rows)}")
     totals = Cycles(**{name: values[0] for name, values in out.items()})
@@ -179,10 +182,11 @@ def trace(cylinder, cam, operating, step_deg=STEP_DEG):
     return Trace(**columns, intake_lift_m=lifts[0], exhaust_lift_m=lifts[1], totals=totals)
 
 
-def breathing_slope(cylinder, cam, operating, half_step=0.05, step_deg=STEP_DEG):
+def breathing_slope(cylinder, cam, operating, half_step=0.05, **precision):
     """d ln VE / d (p_exhaust / p_manifold) by central difference. [-]
 
-    Arguments, errors and source as cycle; half_step of the pressure ratio, 0.001 to 0.2 [-].
+    Arguments, errors and source as cycle; half_step of the pressure ratio, 0.001 to 0.2 [-];
+    step_deg and tolerance by name.
     VE as an air meter counts it, short-circuited air included.
 
     >>> from toolkit.physics.cam import CAMS
@@ -190,7 +194,7 @@ def breathing_slope(cylinder, cam, operating, half_step=0.05, step_deg=STEP_DEG)
     >>> bool(breathing_slope(square, CAMS["long overlap"], Operating(3500, 2e5, 2e5)) < -0.1)
     True
     """
-    low, high = _both_sides(cylinder, cam, operating, half_step, step_deg)
+    low, high = _both_sides(cylinder, cam, operating, half_step, precision)
     return np.log(high.ve / low.ve) / (2 * half_step)
 
 
@@ -207,14 +211,13 @@ class TorqueCost:
         return self.pumping + self.breathing
 
 
-def torque_cost_nm_per_pa(
-    cylinder, cam, operating, displacement_m3, half_step=0.05, step_deg=STEP_DEG
-):
+def torque_cost_nm_per_pa(cylinder, cam, operating, displacement_m3, half_step=0.05, **precision):
     """Torque lost per pascal of exhaust manifold pressure, all else held. [N m/Pa]
 
     Arguments, errors and source as cycle; the engine's displacement [m3] > 0; half_step of the
-    pressure ratio, 0.001 to 0.2. Mixture and combustion phasing are held; pumping is the change
-    of the gas-exchange strokes' work, breathing that of the work the trapped air does.
+    pressure ratio, 0.001 to 0.2; step_deg and tolerance by name. Mixture and combustion phasing
+    are held; pumping is the change of the gas-exchange strokes' work, breathing that of the work
+    the trapped air does.
 
     >>> from toolkit.physics.cam import CAMS
     >>> square = Cylinder(0.086, 0.086, 0.143, 9.5, 0.033, 0.029)
@@ -222,18 +225,18 @@ def torque_cost_nm_per_pa(
     >>> bool(cost.total > cost.pumping > 0)
     True
     """
-    low, high = _both_sides(cylinder, cam, operating, half_step, step_deg)
+    low, high = _both_sides(cylinder, cam, operating, half_step, precision)
     step_pa = 2 * half_step * np.asarray(operating.p_manifold_pa, dtype=float)
     pumping = engine.torque_nm(high.pmep_pa - low.pmep_pa, displacement_m3) / step_pa
     lost = engine.torque_nm(low.imep_gross_pa - high.imep_gross_pa, displacement_m3)
     return TorqueCost(pumping, lost / step_pa)
 
 
-def _both_sides(cylinder, cam, operating, half_step, step_deg):
+def _both_sides(cylinder, cam, operating, half_step, precision):
     """Cycles a half step of the pressure ratio below and above, from one call."""
     step = float(checked("half_step", half_step, 0.001, 0.2))
     at = operating.checked_arrays()
     p_in, p_ex = at["p_manifold_pa"], at["p_exhaust_pa"]
     pair = np.stack([p_ex - step * p_in, p_ex + step * p_in])
-    both = cycle(cylinder, cam, replace(operating, p_exhaust_pa=pair), step_deg)
+    both = cycle(cylinder, cam, replace(operating, p_exhaust_pa=pair), **precision)
     return tuple(Cycles(*(getattr(both, f.name)[i] for f in fields(Cycles))) for i in (0, 1))

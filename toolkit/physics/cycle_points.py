@@ -8,7 +8,6 @@ import numpy as np
 from toolkit.physics import gas, knock
 from toolkit.physics.guard import checked
 
-TOLERANCE = 1e-7  # of the charge, from one cycle to the next
 MOST_CYCLES = 60
 THROAT = 0.87  # port diameter under a valve over its head diameter (common practice)
 COMBUSTION_EFFICIENCY = 0.97  # of the heat that the air can burn (from memory)
@@ -28,11 +27,12 @@ COLUMNS = (
 _SOLVED = 6  # what kernel.solve returns, before the state
 
 
-def solve_points(cylinder, cam, operating, step_deg):
+def solve_points(cylinder, cam, operating, step_deg, tolerance):
     """Results by name, flat, and the traces [point, degree, column] of all points."""
     from toolkit.physics import cycle_kernel as kernel  # loads the compiler: late
 
     steps = 2 * round(360 / float(checked("step_deg", step_deg, 0.1, 4, "deg")))
+    tolerance = float(checked("tolerance", tolerance, 1e-9, 1e-3))
     at = {name: a.ravel() for name, a in operating.checked_arrays().items()}
     setups = _setups(kernel, cylinder, cam, operating, at)
     rows = np.full((len(setups), steps + 1, len(COLUMNS)), np.nan)
@@ -42,11 +42,12 @@ def solve_points(cylinder, cam, operating, step_deg):
         if setups[i] is None:
             return np.full(_SOLVED + kernel.STATES, np.nan)
         y = _first_guess(kernel, setups[i], at["t_exhaust_k"][i])
-        done = kernel.solve(setups[i], y, steps, TOLERANCE, MOST_CYCLES, own, rows[i])
+        done = kernel.solve(setups[i], y, steps, tolerance, MOST_CYCLES, own, rows[i])
         return np.concatenate([done, y])
 
     done = np.reshape(_each(solve, len(setups)), (len(setups), -1)).T
-    return _results(kernel, cylinder, operating, at, done, rows), rows
+    results = _results(kernel, cylinder, operating, at, done, rows)
+    return results | {"converged": done[_SOLVED - 1] <= tolerance}, rows
 
 
 def _each(function, n):
@@ -170,8 +171,8 @@ def valve_area_m2(cylinder, lobe, side):
 
 
 def _results(kernel, cylinder, operating, at, done, rows):
-    """The fields of cycle.Cycles by name, flat."""
-    air, burned, gross, t_exhaust, cycles, change = done[:_SOLVED]
+    """The fields of cycle.Cycles by name, flat, but for `converged`."""
+    air, burned, gross, t_exhaust, cycles, _ = done[:_SOLVED]
     y = done[_SOLVED:]
     swept = cylinder.displacement_m3
     delivered = y[kernel.IN_AIR]
@@ -195,7 +196,6 @@ def _results(kernel, cylinder, operating, at, done, rows):
         "mass_error": (gained - lost) / (air + burned),
         "energy_error": (heat_in - heat_out) / scale,
         "cycles": cycles,
-        "converged": change <= TOLERANCE,
     }
 
 
