@@ -52,7 +52,7 @@ def served(folder, project=ROOT):
     root = folder / "project"
     shutil.copytree(
         project, root,
-        ignore=shutil.ignore_patterns(".venv", ".git", "__pycache__", "shots", ".ruff_cache"),
+        ignore=shutil.ignore_patterns(".venv", ".git", "shots", ".ruff_cache"),
     )  # fmt: skip
     home = folder / "home"
     home.mkdir()
@@ -162,7 +162,7 @@ def wait_until_run(page):
         return k && k.status === 'idle' &&
           code.filter(c => c.sharedModel.getSource().trim())
             .every(c => c.executionCount !== null) }""",
-        timeout=90_000,
+        timeout=240_000,
     )
     settle(page)
 
