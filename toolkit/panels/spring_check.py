@@ -72,10 +72,13 @@ class GatePanel(Workpanel):
             self.diaphragm, self.spring, self.rate, self.lift, self.lever, self.second,
             self.second_rate, self.alone,
         )  # fmt: skip
-        for field in (
-            self.try_spring, self.try_valve, self.try_diaphragm, self.look, self.share, self.state,
-        ):  # fmt: skip
-            field.observe(self.handler(lambda _: self._try()), "value")
+        for draw, fields in (
+            (self._try, (self.try_spring, self.try_valve, self.try_diaphragm)),
+            (self._draw_state, (self.look, self.state)),
+            (self._draw_sketch, (self.share,)),
+        ):
+            for field in fields:
+                field.observe(self.handler(lambda _, draw=draw: draw()), "value")
         self.compose(
             [
                 group("Pull", self.source, self.partner, self.typed, self.target, self.outlet),
@@ -248,13 +251,19 @@ class GatePanel(Workpanel):
         yield from self.seen.notes
 
     def _try(self):
-        """Draw what the sliders ask for."""
-        self.window = self._shown_in(self.window_at, self._window())
-        self.sketch = self._shown_in(self.sketch_at, self._sketch())
+        """Draw the gate that the sliders ask for."""
+        self._draw_state()
         self.flow = self._shown_in(self.flow_at, self._flow())
         said_now = outlook(self.tried, self.seen, self.target.value, UNITS.system)
         self.outlook.value = verdict(f"Tried: {said_now}", "estimated")
+
+    def _draw_state(self):
+        self.window = self._shown_in(self.window_at, self._window())
         self.numbers.value = self._numbers()
+        self._draw_sketch()
+
+    def _draw_sketch(self):
+        self.sketch = self._shown_in(self.sketch_at, self._sketch())
 
     def _shown_in(self, place, picture):
         """The chart in this place, made at the first picture; words where there is none."""
@@ -324,13 +333,14 @@ class GatePanel(Workpanel):
             return units.text(float(value), "boost", UNITS.system)
 
         target, seen = self.target.value, self.seen
+        cracks = float(gates.crack_boost_gauge_pa(gate, drop))
         low, high = gates.window_gauge_pa(gate, drop / boost)
         share = float(gates.share_needed(gate, boost, drop))
         named = gate.with_rating(spring_for(gate, seen, target, self.margin.value))
         last = seen.drop_per_boost[np.isfinite(seen.drop_per_boost)][-1]
         return (
             p(gate.rating_gauge_pa),
-            p(gates.crack_boost_gauge_pa(gate, drop)),
+            p(cracks) if cracks >= 0 else "back pressure alone opens it",
             f"{p(low)} to {p(high)}",
             p(gates.holding_drop_pa(gate, boost, gate.share_limit)),
             f"{p(share * boost)} ({share:.0%})" if gate.share_limit else "no control",
