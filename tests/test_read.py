@@ -196,7 +196,7 @@ def test_a_file_without_header_gives_its_columns_numbers_for_names(log):
 
 
 @pytest.mark.parametrize(
-    "junk", ["---", "-", "#N/A", "NaN", "inf", "=1+2", "0x1F", "1_000", "12:3"]
+    "junk", ["---", "-", "#N/A", "NaN", "inf", "1e200", "=1+2", "0x1F", "1_000", "12:3"]
 )
 def test_what_is_no_number_is_listed_by_row(log, junk):
     rows = [f"{i}.5,{i}" for i in range(40)]

@@ -4,6 +4,7 @@ import re
 
 import numpy as np
 
+LARGEST = 1e100  # no quantity is larger, and products of such numbers still fit a float
 MARKS = {"point": ".", "comma": ","}
 _BLANKS = "\u00a0\u202f\u2009 "  # a blank that groups digits may be one that does not break
 _APOSTROPHES = "'\u2019"
@@ -69,7 +70,7 @@ def number(text, decimal):
     if not _NUMBERS[decimal].fullmatch(text):
         return None
     value = float(_GROUPING[decimal].sub("", text).replace(",", "."))
-    return value if np.isfinite(value) else None
+    return value if abs(value) <= LARGEST else None
 
 
 def grouping(text, decimal):
@@ -87,4 +88,18 @@ def numbers(cells, decimal):
             values[place] = value
         elif cell.strip():
             bad.append(place)
+    return values, bad
+
+
+def usable(values):
+    """Stored numbers with NaN for what no measurement is, and the places of those.
+
+    >>> usable(np.array([1.0, np.nan, np.inf]))[1].tolist()
+    [2]
+    """
+    with np.errstate(invalid="ignore"):
+        bad = np.flatnonzero(np.abs(values) > LARGEST)
+    if bad.size:
+        values = values.copy()
+        values[bad] = np.nan
     return values, bad

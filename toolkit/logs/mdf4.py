@@ -158,10 +158,12 @@ def _columns(signal):
     if samples.dtype.kind not in "biuf":
         raise _NotNumbers(f"holds {samples.dtype}, not numbers")
     values = samples.astype(float)
+    if values.ndim == 1:
+        values, huge = cells.usable(values)
     if signal.invalidation_bits is not None:
         values[np.asarray(signal.invalidation_bits, dtype=bool)] = np.nan
     if values.ndim == 1:
-        return [(signal.name, values, ())]
+        return [(signal.name, values, [(int(k), repr(float(samples[k]))) for k in huge])]
     flat = values.reshape(len(values), -1)
     if flat.shape[1] > ELEMENTS:
         raise _NotNumbers(f"is an array of {flat.shape[1]} elements")

@@ -87,7 +87,9 @@ def _values(column):
     ):
         raise _NotNumbers
     wide = column.cast(pa.int8()) if pa.types.is_boolean(kind) else column
-    return wide.cast(pa.float64(), safe=False).to_numpy(), "", []
+    stored = wide.cast(pa.float64(), safe=False).to_numpy()
+    values, bad = cells.usable(stored)
+    return values, "", [(int(place), repr(float(stored[place]))) for place in bad]
 
 
 def _seconds(column, kind):

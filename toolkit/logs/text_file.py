@@ -147,7 +147,7 @@ def _is_sure(table, width, texts):
     if any(c.null_count < len(c) for c in table.columns[width:]):
         return False
     numbers = [c for i, c in enumerate(table.columns) if i not in texts]
-    if not all(_all_finite(c) for c in numbers):
+    if not all(_all_usable(c) for c in numbers):
         return False
     if any(c.null_count == 0 for c in numbers):
         return True
@@ -186,9 +186,10 @@ def _mixed(chunk, mark):
     return values, others[bad].astype(int), [texts[k] for k in bad]
 
 
-def _all_finite(column):
+def _all_usable(column):
     return all(
-        np.isfinite(chunk.to_numpy(zero_copy_only=False)).sum() + chunk.null_count == len(chunk)
+        (np.abs(chunk.to_numpy(zero_copy_only=False)) <= cells.LARGEST).sum() + chunk.null_count
+        == len(chunk)
         for chunk in column.chunks
     )
 
