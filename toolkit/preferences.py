@@ -38,7 +38,8 @@ def load():
         return default
     units = saved.get("units") if saved.get("units") in SYSTEMS else default.units
     bench = saved.get("bench")
-    return Preferences(units, bench if bench and Path(bench).is_dir() else default.bench)
+    there = isinstance(bench, str) and bench and Path(bench).is_dir()
+    return Preferences(units, bench if there else default.bench)
 
 
 def save(**changes):

@@ -77,15 +77,17 @@ def load_finding(bench, slug):
     Raises BenchError with one sentence where a file is missing, was changed by hand so that it
     cannot be read, or no longer belongs to the others.
     """
-    folder = _folder(bench, slug)
-    words = read_toml(folder / _WORDS).unwrap()
+    words_at, table_at, pulls_at = (_file(bench, slug, n) for n in (_WORDS, _TABLE, _PULLS))
+    words = read_toml(words_at).unwrap()
     try:
-        for name, known in words["files"].items():
-            if not (folder / name).exists():
-                raise BenchError(f"the finding '{slug}' has lost its file {name}")
-            if digest(folder / name) != known:
-                raise BenchError(f"{slug}/{name} was changed after it was saved: save it again")
-        pulls = _read_pulls(folder / _PULLS)
+        for path in (table_at, pulls_at):
+            if not path.exists():
+                raise BenchError(f"the finding '{slug}' has lost its file {path.name}")
+            if digest(path) != words["files"][path.name]:
+                raise BenchError(
+                    f"{slug}/{path.name} was changed after it was saved: save it again"
+                )
+        pulls = _read_pulls(pulls_at)
         sides = [_side(words[key], pulls[pulls["side"] == key]) for key in ("base", "against")]
         comparison = compare(*sides, _settings(words["settings"]))
         said = tuple(Verdict(**v) for v in words["verdicts"])
@@ -125,6 +127,11 @@ def _folder(bench, slug):
     if not re.fullmatch(r"[a-z0-9][a-z0-9-]*", slug):
         raise BenchError(f"'{slug}' is no name for a finding: use small letters, digits and -")
     return bench.file(f"explain/{slug}")
+
+
+def _file(bench, slug, name):
+    """One file of a finding; a link in its folder that leads outside is refused like any other."""
+    return bench.file(_folder(bench, slug).relative_to(bench.folder) / name)
 
 
 def _free_slug(bench, title):
