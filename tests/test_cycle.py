@@ -313,7 +313,7 @@ def test_a_reactor_network_gives_the_same_cycle(monkeypatch, heat, speed, boost,
     point = Operating(speed, boost, back, 330.0, 1100.0, fired=heat > 0)
     ours, path = cycle(SQUARE, CAMS[name], point), trace(SQUARE, CAMS[name], point)
     other = reactor_engine.like(SQUARE, CAMS[name], point, heat * float(ours.trapped_air_kg))
-    p, mass, volume = other.repeat(1e-6)
+    p, mass, volume = other.repeat(1e-5)
     swept = SQUARE.displacement_m3
     spark = 150  # degrees after the start: valves shut, not yet burning
     assert mass[spark] == pytest.approx(path.air_kg[spark] + path.burned_kg[spark], rel=0.01)

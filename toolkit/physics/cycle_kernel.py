@@ -4,11 +4,12 @@ One well-mixed zone. The state is the air and the burned gas in the cylinder and
 temperature; the charge that was pushed back into the intake port (its air, burned gas and
 enthalpy: it returns first); and running totals of what crossed each valve, of work and of heat.
 
-The compiled code is kept by numba beside this file, or in the person's cache folder where this
-one cannot be written; where neither can, it is compiled anew in each process.
+The first call on a machine compiles for about ten seconds. The compiled code is kept by numba
+beside this file, or in the person's cache folder where this one cannot be written; where neither
+can, it is compiled anew in each process.
 """
 
-from math import ceil, exp, log, pi, sin, sqrt
+from math import ceil, cos, exp, log, pi, sin, sqrt
 from typing import NamedTuple
 
 import numba
@@ -101,7 +102,7 @@ def t_of(h, air, s, start):
 def valve_flow(area, p_up, p_down, t_up, gamma, r):
     """As nozzle.flow_kg_s, but falling linearly to zero in the last LAMINAR of pressure."""
     ratio = p_down / p_up
-    if ratio < 0.56:
+    if ratio < 0.6:  # perhaps choked
         ratio = max(ratio, (2 / (gamma + 1)) ** (gamma / (gamma - 1)))
     drop = 1 - ratio
     power = ratio ** (1 / gamma)
@@ -111,9 +112,9 @@ def valve_flow(area, p_up, p_down, t_up, gamma, r):
 
 @_compiled
 def area_at(theta, table):
-    place = (theta - START_DEG) * AREA_PER_DEG
-    k = min(max(int(place), 0), table.size - 2)
-    return table[k] + (place - k) * (table[k + 1] - table[k])
+    along = (theta - START_DEG) * AREA_PER_DEG
+    k = min(max(int(along), 0), table.size - 2)
+    return table[k] + (along - k) * (table[k + 1] - table[k])
 
 
 @_compiled
@@ -122,9 +123,8 @@ def volume_of(theta, s):
     a = theta * pi / 180
     across = s.crank * sin(a)
     along = sqrt(s.rod * s.rod - across * across)
-    cosine = sin(a + pi / 2)
-    travel = s.crank + s.rod - s.crank * cosine - along
-    slope = s.piston_area * across * (1 + s.crank * cosine / along) * pi / 180
+    travel = s.crank + s.rod - s.crank * cos(a) - along
+    slope = s.piston_area * across * (1 + s.crank * cos(a) / along) * pi / 180
     return s.clearance + s.piston_area * travel, slope
 
 
