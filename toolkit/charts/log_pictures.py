@@ -24,7 +24,8 @@ _PRESSURES = {"p_manifold_pa": BOOST, "p_exhaust_pa": BACK}
 _CHARGE = {"t_compressor_out_k": "compressor outlet", "t_charge_k": "charge"}
 # More points than the chart has pixels tell nothing; of each block its lowest and highest stay.
 _MOST_POINTS = 1600
-_WORDS_OF_A_NOTE = 34
+_WORDS_OF_A_NOTE = 44
+_ROWS_APART = 5  # rows of a sign that lie closer are one stretch on the chart
 
 
 @dataclass(frozen=True)
@@ -101,8 +102,11 @@ def choices(frame):
 # ---- against time ---------------------------------------------------------------------------
 
 
-def trace_picture(run, stretches, system, extra="", notes=()):
-    """The log against time with its pulls shaded: accepted in colour, others in grey."""
+def trace_picture(run, stretches, system, extra="", notes=(), signs=()):
+    """The log against time with its pulls shaded: accepted in colour, others in grey.
+
+    signs: of `logs.signs`, whose rows are marked on the channel that shows them.
+    """
     frame = run.frame
     x, x_label, along = _along(frame)
     has = {c for c in frame if frame[c].dtype.kind in "fiu" and frame[c].notna().any()}
@@ -118,7 +122,10 @@ def trace_picture(run, stretches, system, extra="", notes=()):
             Panel(
                 a.title,
                 lines=tuple(_trace(c, a.words[c.channel], i) for i, c in enumerate(drawn)),
-                zones=zones if k == 0 else tuple(replace(z, text="") for z in zones),
+                zones=(
+                    *(zones if k == 0 else (replace(z, text="") for z in zones)),
+                    *_sign_zones(a, signs, x),
+                ),
                 height=a.height,
                 from_zero=a.from_zero,
                 decimals=units.decimals_of(a.kind, system),
@@ -166,6 +173,19 @@ def _pull_zones(stretches, x):
 
 def _refused(number, stretch):
     return f"{number} aborted" if stretch.label == ABORTED else f"{number} refused"
+
+
+def _sign_zones(axes, signs, x):
+    """The rows of the signs on a channel of these axes, each stretch named once."""
+    zones = []
+    for sign in signs:
+        if sign.channel not in axes.words or not len(sign.rows):
+            continue
+        breaks = np.flatnonzero(np.diff(sign.rows) > _ROWS_APART) + 1
+        for place, rows in enumerate(np.split(sign.rows, breaks)):
+            start, stop = float(np.nanmin(x[rows])), float(np.nanmax(x[rows]))
+            zones.append(Zone(start, stop, sign.name if place == 0 else "", style.WARN, 0.14))
+    return tuple(zones)
 
 
 def _trace(curve, words, place):

@@ -16,6 +16,7 @@ from toolkit.logs.pulls import decided
 from toolkit.logs.question import LogError, Unanswered
 from toolkit.logs.review import Review
 from toolkit.logs.run import Run
+from toolkit.logs.signs import Limits, signs
 
 
 @dataclass(frozen=True)
@@ -39,6 +40,8 @@ class State:
     no_pulls: str = ""
     grids: Grids = Grids()
     tested: UnderTest = field(default_factory=UnderTest)
+    limits: Limits = field(default_factory=Limits)
+    marked: str = ""  # the sign whose rows are marked, "" for all that touch a verdict
 
     @classmethod
     def of(cls, run):
@@ -98,6 +101,7 @@ class Desk(t.HasTraits):
         super().__init__()
         self.bench = bench or Bench(preferences.load().bench)
         self._kept, self._saved, self._waiting = {}, {}, None
+        self._signs = (None, ())
 
     def open(self, name, afresh=False):
         """Put a log on the desk, with what was decided about it in this session or saved.
@@ -139,6 +143,16 @@ class Desk(t.HasTraits):
         """Put a changed state in force."""
         self._kept[state.run.name] = state
         self._show(state)
+
+    def signs(self, system):
+        """The signs of trouble in the log on the desk, worked out once per change."""
+        state = self.state
+        asked = (state.run, state.stretches, state.limits, system)
+        if self._signs[0] != asked:
+            accepted = [s for s in state.stretches if s.accepted]
+            found = signs(state.run.frame, accepted, state.limits, system)
+            self._signs = (asked, found)
+        return self._signs[1]
 
     def save(self, system):
         """Write the review beside its log; raises BenchError where the folder is read-only."""

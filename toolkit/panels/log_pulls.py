@@ -59,10 +59,12 @@ class PullsPanel(Workpanel):
             return
         offer(self.extra, state.run.frame)
         self._list_pulls(state)
-        drawn = trace_picture(
-            state.run, state.stretches, UNITS.system, self.extra.value, state.notes.items
+        marked = marked_signs(self.desk, UNITS.system)
+        extra = self.extra.value or (marked[0].channel if state.marked and marked else "")
+        notes = state.notes.items
+        self.slot.show(
+            trace_picture(state.run, state.stretches, UNITS.system, extra, notes, marked)
         )
-        self.slot.show(drawn)
         if state.no_pulls:
             raise ValueError(state.no_pulls)
 
@@ -113,6 +115,13 @@ class PullsPanel(Workpanel):
     def _use_other(self, change):
         if change.new != "":
             self.desk.accept(change.new, True)
+
+
+def marked_signs(desk, system):
+    """The signs whose rows the trace marks: the chosen one, or all that touch a verdict."""
+    found = [s for s in desk.signs(system) if s.told and len(s.rows)]
+    chosen = desk.state.marked
+    return [s for s in found if (s.name == chosen if chosen else s.severity != "note")]
 
 
 def offer(choice, frame):

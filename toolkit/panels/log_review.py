@@ -6,10 +6,12 @@ from toolkit.logs.review import review_name
 from toolkit.panels.base import UNITS, Workpanel, said, verdict
 from toolkit.panels.log_air import AirPanel
 from toolkit.panels.log_channels import ChannelsPanel
+from toolkit.panels.log_clocks import ClocksPanel
 from toolkit.panels.log_curves import CurvesPanel
 from toolkit.panels.log_desk import Desk
 from toolkit.panels.log_open import OpenPanel
 from toolkit.panels.log_pulls import PullsPanel
+from toolkit.panels.log_signs import AnswersPanel, SignsPanel
 
 
 class LogReview:
@@ -20,6 +22,9 @@ class LogReview:
         self.open = OpenPanel(self.desk, log)
         self.channels = _without_switch(ChannelsPanel(self.desk))
         self.pulls = _without_switch(PullsPanel(self.desk))
+        self.signs = _without_switch(SignsPanel(self.desk))
+        self.answers = _without_switch(AnswersPanel(self.desk))
+        self.clocks = _without_switch(ClocksPanel(self.desk))
         self.curves = _without_switch(CurvesPanel(self.desk))
         self.air = _without_switch(AirPanel(self.desk))
         self.save = _without_switch(SavePanel(self.desk))
