@@ -5,10 +5,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from toolkit.analysis.fit_model import indicated_efficiency, ve_factor
-from toolkit.analysis.whatif import Change, changed
+from toolkit.analysis.whatif import Change, changed, of_size
 from toolkit.build import Curve
-from toolkit.build.pull import dry_share, pull
+from toolkit.build.pull import dry_share, problem, target_gauge_pa
 from toolkit.build.respond import Setting, time_to_boost
+from toolkit.physics.match import match
 from toolkit.physics.output import output
 
 SIZES = np.linspace(0, 1, 9)
@@ -49,20 +50,25 @@ def trade(fitted, change=None, held_rpm=3500.0, top_rpm=None, sizes=SIZES):
     build = replace(changed(fitted, change), turbos=turbos, engine=engine_of(fitted))
     speed = fitted.points.speed_rpm
     top = float(top_rpm or speed.max())
-    made = pull(build, np.linspace(speed.min(), top, SPEEDS), change.boost_gauge_pa)
+    speeds = np.linspace(speed.min(), top, SPEEDS)[:, None]
+    target = target_gauge_pa(build, speeds, change.boost_gauge_pa)
+    points, *rest = problem(build, speeds, target, build.weather)
+    fed = of_size(fitted.best, "feed", np.asarray(sizes), log=False)
+    solved = match(replace(points, gate_share=points.gate_share * np.clip(fed, 0, 1)), *rest)
+    solved = solved.reshape(SPEEDS, -1)
+    boost = (solved.p_manifold_pa - build.weather.p_cell_pa) / target
     setting = Setting(boost_gauge_pa=change.boost_gauge_pa, share=SHARE)
     answer = time_to_boost(build, [held_rpm], setting)
     names = tuple(b.turbo.name for b in fitted.builds[:2])
     return Trade(
-        np.asarray(sizes), _power(fitted, build, made)[-1], _threshold_rpm(made),
+        np.asarray(sizes), _power(fitted, build, speeds, solved)[-1],
+        _threshold_rpm(speeds[:, 0], boost),
         answer.found[1, 0], names, top, float(held_rpm), answer.notes,
     )  # fmt: skip
 
 
-def _threshold_rpm(made):
+def _threshold_rpm(speed, reached):
     """Lowest speed that holds the boost, straight between the speeds worked out; NaN if none."""
-    reached = made.boost_gauge_pa / made.target_gauge_pa
-    speed = made.speed_rpm[:, 0]
     found = []
     for column in reached.T:
         k = int(np.argmax(column >= SHARE))
@@ -87,9 +93,9 @@ def engine_of(fitted):
     )
 
 
-def _power(fitted, build, made):
+def _power(fitted, build, speed, m):
     """Power [W] with the efficiency as it was fitted along speed."""
-    e, m, speed = build.engine, made.match, made.speed_rpm
+    e = build.engine
     return output(
         m.air_flow_kg_s * dry_share(build.weather), m.p_manifold_pa, m.p_exhaust_pa, speed,
         e.displacement_m3, e.stroke_m, build.fuel.properties, e.lam(speed),

@@ -144,11 +144,12 @@ def _speeds(fitted):
 
 
 def of_size(values, name, size, log):
-    """An unknown of both turbos at a size between them: by ratio where it is a size itself."""
-    first = values[f"{name}_0"]
-    if size == 0:
+    """An unknown of both turbos at a size between them: by ratio where it is a size itself; 1
+    where it is not fitted."""
+    first = values.get(f"{name}_0", 1.0)
+    if np.all(np.equal(size, 0)):
         return first
-    return between.blended(first, values[f"{name}_1"], size, log)
+    return between.blended(first, values.get(f"{name}_1", 1.0), size, log)
 
 
 def _sampled(points, fitted, change, v, speed):
@@ -158,7 +159,7 @@ def _sampled(points, fitted, change, v, speed):
     if change.spring_gauge_pa is None and "spring_0" in v:
         rating = of_size(v, "spring", change.size, log=True)
         gate = replace(gate, preload_n=rating * gate.diaphragm_area_m2)
-    feed = np.clip(of_size(v, "feed", change.size, log=False), 0, 1) if "feed_0" in v else 1.0
+    feed = np.clip(of_size(v, "feed", change.size, log=False), 0, 1)
     cooler = points.effectiveness
     if change.cooler is None and "cooler" in v:
         cooler = np.clip(v["cooler"], 0, 1)

@@ -13,7 +13,6 @@ from toolkit.analysis.trade import trade
 from toolkit.analysis.whatif import Change, evidence, predict, sentence
 from toolkit.bench import Bench
 from toolkit.build import Weather, read_build
-from toolkit.charts.picture import Panel, Picture
 from toolkit.charts.what_if import picture, trade_picture
 from toolkit.panels.base import (
     UNITS,
@@ -31,8 +30,31 @@ from toolkit.physics.atmosphere import standard_pressure_pa
 from toolkit.physics.fuel import FUELS
 
 STEP_RPM = 100.0
-_EMPTY = Picture("Nothing is fitted yet", "", (Panel("", height=320), Panel("", height=240)))
-_NO_TRADE = Picture("", "", (Panel("", height=210), Panel("", height=210)))
+
+
+class Shown(w.VBox):
+    """A chart that is made with its first picture; nothing stands there before."""
+
+    def __init__(self, title=""):
+        super().__init__()
+        self.title, self.chart = title, None
+
+    def show(self, picture):
+        """Draw this picture in place of the last."""
+        if self.chart is not None:
+            self.chart.show(picture)
+            return
+        self.chart = Chart(picture)
+        self.children = [said(self.title, "dp-group"), self.chart] if self.title else [self.chart]
+
+    def clear(self):
+        """Take the chart away: what it showed no longer holds."""
+        self.chart, self.children = None, ()
+
+    @property
+    def picture(self):
+        """What is shown; None before anything is."""
+        return self.chart and self.chart.picture
 
 
 class TurboRuns(w.VBox):
@@ -47,7 +69,7 @@ class TurboRuns(w.VBox):
         self.pick = w.SelectMultiple(
             options=[(n.removeprefix("runs/"), n) for n in logs],
             value=tuple(chosen),
-            rows=6,
+            rows=8,
             layout=w.Layout(width="280px"),
         )
         super().__init__([self.build, said(f"{title}; Ctrl-click for several"), self.pick])
@@ -67,12 +89,8 @@ class WhatIfPanel(Workpanel):
         self._drawn = ()
         self._make_runs(first, second, builds)
         self._make_changes(boost_gauge_pa)
-        self.chart, self.trade_chart = Chart(_EMPTY), Chart(_NO_TRADE)
+        self.chart, self.trade_chart = Shown(), Shown("The trade between the two")
         self.answer, self.unknowns, self.notes = w.HTML(), w.HTML(), w.HTML()
-        self.trade_box = w.VBox(
-            [said("The trade between the two", "dp-group"), self.trade_chart],
-            layout=w.Layout(display="none"),
-        )
         with self.guarded():
             self.fit_now()
         trouble = self.trouble.value
@@ -87,7 +105,7 @@ class WhatIfPanel(Workpanel):
                 group("Small to large", self.held, self.show),
             ],
             [
-                self.answer, self.chart, self.trade_box,
+                self.answer, self.chart, self.trade_chart,
                 said("What the runs told", "dp-group"), self.unknowns, self.notes,
             ],
         )  # fmt: skip
@@ -118,7 +136,7 @@ class WhatIfPanel(Workpanel):
                                hint="its rating; empty: as fitted")  # fmt: skip
         self.cooler = Quantity("Cooler effectiveness", "fraction", None, 0, 1, optional=True,
                                hint="empty: as fitted")  # fmt: skip
-        fuels = [("as run", None), *[(name, name) for name in FUELS]]
+        fuels = [("as run", ""), *[(name, name) for name in FUELS]]
         self.fuel = Choice("Fuel", fuels, hint="spark and exhaust temperature stay as run")
         self.altitude = Quantity("Altitude", "altitude", None, -400, 5000, optional=True,
                                  hint="empty: the build's barometer")  # fmt: skip
@@ -151,7 +169,7 @@ class WhatIfPanel(Workpanel):
             builds, parts, drawn = self._read()
             self.fitted = fit(parts, builds, progress=self._progress)
             self._drawn, self.trade = drawn, None
-            self.trade_box.layout.display = "none"
+            self.trade_chart.clear()
             self._say("")
         except Stopped:
             self._say("Stopped; the last fit stays.")
@@ -221,7 +239,7 @@ class WhatIfPanel(Workpanel):
         )
         return Change(
             self.size.value, self.boost.value, self.spring.value, weather, self.cooler.value,
-            self.fuel.value,
+            self.fuel.value or None,
         )  # fmt: skip
 
     def _what(self):
@@ -238,7 +256,6 @@ class WhatIfPanel(Workpanel):
         if self.fitted is None:
             raise ValueError("fit runs of two turbos first: the trade lies between them")
         self.trade = trade(self.fitted, self.change(), self.held.value)
-        self.trade_box.layout.display = None
         self.trade_chart.show(trade_picture(self.trade, self.size.value, UNITS.system))
 
     def _say(self, text):
