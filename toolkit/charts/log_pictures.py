@@ -135,7 +135,20 @@ def trace_picture(run, stretches, system, extra="", notes=(), signs=()):
         for k, (a, drawn) in enumerate(zip(axes, curves, strict=True))
     )  # fmt: skip
     method = f"{run.name} · {len(frame)} rows as logged, nothing smoothed{_thinning(len(frame))}"
+    method = " · ".join([method, *mended(run)])
     return Drawn(Picture(_pulls_found(stretches), method, panels, x_label), curves)
+
+
+def mended(run):
+    """What a review does to the numbers of a channel, for the line under a picture's title."""
+    words = {"delay": "put back by its delay of", "offset": "with an offset of"}
+    return tuple(
+        f"{CHANNELS[s.channel].words} {how} {text}"
+        for s in run.settled
+        if s.channel
+        for item, how in words.items()
+        if (text := run.review.of_column(s.column, item))
+    )
 
 
 def _along(frame):
@@ -223,6 +236,7 @@ class Pulls:
     numbers: tuple[int, ...]
     grids: tuple
     barometer_pa: float
+    mended: tuple[str, ...] = ()
 
     def curves(self, channel):
         """The curves of a channel along speed, in inside units."""
@@ -366,7 +380,7 @@ def _method(pulls, beside, system):
     said.append(smoothing_text(grid.smoothing, grid.step_rpm))
     if np.isfinite(pulls.barometer_pa):
         said.append(f"barometer {units.text(pulls.barometer_pa, 'barometer', system)}")
-    return " · ".join(said)
+    return " · ".join([*said, *pulls.mended])
 
 
 # ---- notes ----------------------------------------------------------------------------------

@@ -1,19 +1,25 @@
 """Confirm what each column is: channel, unit, gauge or absolute, each with its evidence."""
 
 import html
+from dataclasses import replace
 
 import ipywidgets as w
 
 from toolkit.logs.channels import ASK, CHANNELS
 from toolkit.logs.settle import NONE
 from toolkit.logs.unit_inference import CANDIDATES
-from toolkit.panels.base import Choice, Workpanel, group, paragraph
+from toolkit.panels.base import Choice, Field, Workpanel, group, paragraph, said
 
 _COLUMNS = "150px 212px 88px 96px 310px"
 _HEADS = ("in the file", "is", "unit", "measured as", "how sure, and why")
 _CHANNELS = [("none of ours", NONE)] + [(c.words, name) for name, c in CHANNELS.items()]
 _OPEN = ("?", "")
 _ZEROS = [_OPEN, ("gauge", "gauge"), ("absolute", "absolute")]
+_KNOWN = (
+    ("delay", "It answers late by", "time or turns: 0.25 s, 5 rev"),
+    ("offset", "Add to it", "a quantity: 0.5 psi, -3 °C"),
+    ("sentinel", "Stands for no value", "numbers: 9999"),
+)
 
 
 class _Row:
@@ -55,6 +61,63 @@ class _Row:
             self._decide(("columns", self.column, item), value)
 
 
+class _Mend(w.VBox):
+    """What is known about one sensor: it reads late, or off by so much, or marks no value."""
+
+    def __init__(self, desk, handler):
+        self.desk, self._quiet = desk, False
+        self.column = Choice("A sensor of which you know", [("none", "")])
+        self.column.layout.width, self.column.control.layout.width = "480px", "300px"
+        self.items = {
+            item: Field(words, w.Text(continuous_update=False), hint)
+            for item, words, hint in _KNOWN
+        }
+        self.column.observe(handler(lambda _: self._fill()), "value")
+        for item, field in self.items.items():
+            field.control.observe(
+                handler(lambda change, item=item: self._decide(item, change.new)), "value"
+            )
+        self.said = said("")
+        fields = w.HBox(list(self.items.values()))
+        super().__init__([group("Late, offset, or 9999", self.column, fields), self.said])
+
+    def show(self, run):
+        """Offer the columns of a run, and say what was decided about any."""
+        options = [("none", ""), *((s.column, s.column) for s in run.settled if s.channel)]
+        if list(self.column.control.options) != options:
+            self.column.control.options = options
+            self.column.control.value = ""
+        known = [
+            f"'{column}': {item} {items[item]}"
+            for column, items in run.review.columns.items()
+            for item, _, _ in _KNOWN
+            if items.get(item)
+        ]
+        self.said.value = paragraph("; ".join(known), "dp-message")
+        self._fill()
+
+    def _fill(self):
+        self._quiet = True
+        for item, field in self.items.items():
+            review = self.desk.state and self.desk.state.run.review
+            field.control.value = review.of_column(self.column.value, item) if review else ""
+            field.control.disabled = not self.column.value
+        self._quiet = False
+
+    def _decide(self, item, text):
+        if self._quiet or not self.column.value:
+            return
+        review, column = self.desk.state.run.review, self.column.value
+        try:
+            if text.strip():
+                self.desk.decide(review.with_column(column, **{item: text.strip()}))
+            else:
+                items = {k: v for k, v in review.columns.get(column, {}).items() if k != item}
+                self.desk.decide(replace(review, columns={**review.columns, column: items}))
+        finally:
+            self._fill()
+
+
 class ChannelsPanel(Workpanel):
     """Every column of the log with what it was taken for; each can be put right."""
 
@@ -74,8 +137,12 @@ class ChannelsPanel(Workpanel):
         self.others.layout.width = "480px"
         self.others.control.layout.width = "300px"
         self.others.observe(self.handler(lambda _: self._fill()), "value")
+        self.mend = _Mend(desk, self.handler)
         desk.observe(self._changed, "state")
-        self.compose([], [self.table, group("Columns kept under their own names", self.others)])
+        self.compose(
+            [],
+            [self.table, group("Columns kept under their own names", self.others), self.mend],
+        )
 
     def redraw(self):
         """Show what each column of the log was settled as."""
@@ -83,6 +150,7 @@ class ChannelsPanel(Workpanel):
             return
         self._run = self.desk.state.run
         self._offer_others()
+        self.mend.show(self._run)
         self._fill()
 
     @property

@@ -58,7 +58,9 @@ class ClocksPanel(Workpanel):
         self._run = state.run
         self.slot.layout.display = None if self.other.value else "none"
         if not self.other.value:
-            self.words.value = said("Choose the log that another logger wrote of these pulls.").value
+            self.words.value = said(
+                "Choose the log that another logger wrote of these pulls."
+            ).value
             self.status.value = ""
             return
         self._draw(state)
@@ -78,8 +80,10 @@ class ClocksPanel(Workpanel):
             self._other = Run.open(self.desk.bench, self.other.value)
         return self._other
 
-    def _fit(self, state):
+    @property
+    def fit(self):
         """The clock of this log against the other's, as fitted and moved by the hand."""
+        state = self.desk.state
         key = self.other.value, state.run
         if self._fitted is None or self._fitted[0] != key:
             self._fitted = key, _fitted(self._opened(), state.run)
@@ -91,7 +95,7 @@ class ClocksPanel(Workpanel):
         return fit.moved(self.by.value)
 
     def _draw(self, state):
-        fit = self._fit(state)
+        fit = self.fit
         other = self._opened()
         self._offer_channels(other.frame, state.run.frame)
         names = (_short(other.name), _short(state.run.name))
@@ -119,7 +123,7 @@ class ClocksPanel(Workpanel):
 
     def _use(self):
         state = self.desk.state
-        clock = self._fit(state).to_strings(self.other.value)
+        clock = self.fit.to_strings(self.other.value)
         self.desk.change(state.rerun(state.run.reviewed(replace(state.run.review, clock=clock))))
 
 

@@ -7,7 +7,7 @@ import traitlets as t
 
 from toolkit import preferences
 from toolkit.bench import Bench
-from toolkit.charts.log_pictures import Pulls
+from toolkit.charts.log_pictures import Pulls, mended
 from toolkit.logs.corrected import UnderTest
 from toolkit.logs.decided_pulls import as_strings, candidates, stretches_of
 from toolkit.logs.grid import gridded, smoothed
@@ -73,6 +73,7 @@ class State:
             tuple(n for n, _ in taken),
             tuple(smoothed(g, self.grids.points) for g in grids),
             self.run.barometer[0],
+            mended(self.run),
         )
 
 

@@ -11,6 +11,7 @@ from toolkit.panels.log_curves import CurvesPanel
 from toolkit.panels.log_desk import Desk
 from toolkit.panels.log_open import OpenPanel
 from toolkit.panels.log_pulls import PullsPanel
+from toolkit.panels.log_session import SessionPanel
 from toolkit.panels.log_signs import AnswersPanel, SignsPanel
 
 
@@ -25,6 +26,7 @@ class LogReview:
         self.signs = _without_switch(SignsPanel(self.desk))
         self.answers = _without_switch(AnswersPanel(self.desk))
         self.clocks = _without_switch(ClocksPanel(self.desk))
+        self.session = _without_switch(SessionPanel(self.desk))
         self.curves = _without_switch(CurvesPanel(self.desk))
         self.air = _without_switch(AirPanel(self.desk))
         self.save = _without_switch(SavePanel(self.desk))

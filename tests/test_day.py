@@ -1,0 +1,62 @@
+import shutil
+
+import numpy as np
+import pytest
+
+from toolkit import preferences
+from toolkit.analysis.day import day_of, shortened
+from toolkit.bench import Bench
+from toolkit.charts.session_picture import session_picture
+from toolkit.logs.question import LogError
+
+
+@pytest.fixture(scope="module")
+def april():
+    return day_of(Bench(preferences.DEMO_BENCH), "runs/2026-04-18_3_small_20psi_dyno.csv")
+
+
+def test_the_day_holds_its_pulls_in_order_and_no_other_days(april):
+    day, _ = april
+    hours = [p.hour for p in day.pulls]
+    assert hours == sorted(hours) and len(hours) == 21  # seven runs of three pulls
+    assert all("2026-04-18" in p.run for p in day.pulls)
+
+
+def test_a_return_to_the_first_setup_shows_the_drift(april):
+    day, _ = april
+    returned = "turbo Small, target 14 psi"
+    assert sum(p.setup == returned for p in day.pulls) == 6
+    drift, half = day.drift_w_per_hour[returned], day.drift_half_width[returned]
+    assert drift + half < 0  # the cell has warmed up
+    finding = session_picture(day, "SI").finding
+    assert finding.startswith(f"{returned} drifts by {drift / 1e3:+.1f} ± ")
+
+
+def test_the_partner_lends_its_channels(april):
+    day, _ = april
+    assert all(np.isfinite(p.levels["t_charge_k"]) for p in day.pulls)
+
+
+def test_pulls_hours_apart_on_a_warming_cell_are_told_apart(april):
+    day, _ = april
+    reasons = {channel for channel, _, _ in day.apart(0, len(day.pulls) - 1)}
+    assert "t_cell_k" in reasons
+    assert day.apart(0, 1) == ()
+
+
+def test_files_that_cannot_be_read_are_named(april):
+    _, left_out = april
+    assert any("extra_cells.csv" in sentence for sentence in left_out)
+
+
+def test_a_log_without_a_date_is_refused(tmp_path):
+    (tmp_path / "runs").mkdir()
+    shutil.copy(preferences.DEMO_BENCH / "runs/bad/merged_pulls.csv", tmp_path / "runs/a.csv")
+    with pytest.raises(LogError, match="does not say when it was made"):
+        day_of(Bench(tmp_path), "runs/a.csv")
+
+
+def test_words_that_all_setups_share_are_left_out():
+    assert shortened(["turbo Small, 8 psi"]) == ["turbo Small, 8 psi"]
+    assert shortened(["a", "a"]) == ["a", "a"]
+    assert shortened(["turbo A, 8 psi", "turbo B, 8 psi"]) == ["A, 8 psi", "B, 8 psi"]

@@ -1,0 +1,87 @@
+"""All pulls of the day of a log, in order: what drifted, and which may be compared."""
+
+import ipywidgets as w
+import numpy as np
+
+from toolkit import units
+from toolkit.analysis.day import day_of, shortened
+from toolkit.analysis.session import LIKENESS
+from toolkit.charts.log_pictures import Drawn
+from toolkit.charts.session_picture import session_picture
+from toolkit.panels.base import UNITS, Choice, Workpanel, group, paragraph, said, table
+from toolkit.panels.log_pulls import Slot
+
+_KINDS = {"p_cell_pa": "barometer", "sweep": "sweep_rate"}
+
+
+class SessionPanel(Workpanel):
+    """The day's pulls in order; read when you ask for it, from the reviews as they are saved."""
+
+    def __init__(self, desk):
+        super().__init__()
+        self.desk, self.day, self._left_out = desk, None, ()
+        self.read = w.Button(description="Read the day", layout=w.Layout(width="190px"))
+        self.read.on_click(self.handler(lambda _: self._read()))
+        self.against = Choice("Compare with", [("pull 1", 0)])
+        self.against.layout.display = "none"
+        self.slot, self.list = Slot(), w.HTML()
+        self.watch(self.against)
+        hint = said("Reads every log of this day in the bench; reviews count as saved.")
+        self.compose(
+            [group("The day of this log", self.read, hint, self.against)], [self.slot, self.list]
+        )
+
+    def _read(self):
+        self.day, self._left_out = day_of(self.desk.bench, self.desk.name)
+        names = [(f"{i}: {p.setup}", i - 1) for i, p in enumerate(self.day.pulls, start=1)]
+        self.against.control.options = names
+        self.against.layout.display = None
+        self.redraw()
+
+    def redraw(self):
+        """Draw the day that was read."""
+        if self.day is None:
+            return
+        self.slot.show(Drawn(session_picture(self.day, UNITS.system), ()))
+        self.list.value = _listed(self.day, self.against.value, UNITS.system) + "".join(
+            paragraph(text, "dp-message") for text in self._left_out
+        )
+
+
+def _listed(day, base, system):
+    names = shortened([p.setup for p in day.pulls])
+    rows = [
+        (f"{i + 1}", _clock(p.hour), names[i], units.text(p.power_w, "power", system),
+         *(_level(p, c, system) for c in LIKENESS), _against(day, base, i, system))
+        for i, p in enumerate(day.pulls)
+    ]  # fmt: skip
+    heads = ["", "at", "set-up", "mean power", *(words for _, words in LIKENESS.values())]
+    return table(rows, [*heads, f"against pull {base + 1}"], words=(0, 1, 2, len(heads)))
+
+
+def _clock(hour):
+    if hour is None:
+        return "not known"
+    minutes = round(60 * hour)
+    return f"{minutes // 60 % 24:02d}:{minutes % 60:02d}"
+
+
+def _level(pull, channel, system):
+    kind = _KINDS.get(channel, "temperature")
+    value = pull.levels.get(channel, np.nan)
+    return units.text(value, kind, system) if np.isfinite(value) else "not logged"
+
+
+def _against(day, base, place, system):
+    """Whether a pull may be compared with the chosen one, and if not, why."""
+    if place == base:
+        return "this one"
+    reasons = day.apart(base, place)
+    if not reasons:
+        return "may be compared"
+    said = []
+    for channel, words, gap in reasons:
+        kind = {"p_cell_pa": "boost"}.get(channel, _KINDS.get(channel, "temperature_difference"))
+        sign = "+" if gap > 0 else ""
+        said.append(f"{words} {sign}{units.text(gap, kind, system)}")
+    return f"not like for like: {', '.join(said)}"
