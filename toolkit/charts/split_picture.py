@@ -1,5 +1,7 @@
 """The shares of a torque difference as a picture: stacked along speed, and one with its band."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from toolkit import units
@@ -25,6 +27,7 @@ _LEAST_SHARE = 0.06  # of the axis; a thinner area has no room for its name
 
 def picture(split, system, low_rpm, high_rpm, cause=None):
     """The Picture of a Split; cause: whose band the lower panel draws, None for the largest."""
+    split = _within(split, low_rpm, high_rpm)
     shown = units.shown(split.share, "torque", system)
     total = units.shown(split.difference, "torque", system)
     cause = cause or largest(split, low_rpm, high_rpm)
@@ -39,6 +42,15 @@ def picture(split, system, low_rpm, high_rpm, cause=None):
         X_LABEL,
         (float(split.speed_rpm[0]), float(split.speed_rpm[-1])),
     )
+
+
+def _within(split, low_rpm, high_rpm):
+    """The split over the range that its sentences speak of: outside it the axis would be lost to
+    the speeds at which one turbo has no boost yet."""
+    inside = (split.speed_rpm >= low_rpm) & (split.speed_rpm <= high_rpm)
+    along = {n: getattr(split, n)[..., inside]
+             for n in ("speed_rpm", "share", "difference", "errors", "error_dof")}  # fmt: skip
+    return replace(split, **along)
 
 
 def largest(split, low_rpm, high_rpm):
@@ -57,7 +69,8 @@ def _stack(split, shown, total, system):
         bands += [Band(x, up, up + gain, FILLS[cause], 0.75),
                   Band(x, down + loss, down, FILLS[cause], 0.75)]  # fmt: skip
         middle = np.where(share >= 0, up + gain / 2, down + loss / 2)
-        at = int(np.argmax(np.nan_to_num(np.abs(share))))
+        inner = slice(len(x) // 8, len(x) - len(x) // 8)  # names keep off the ends
+        at = inner.start + int(np.argmax(np.nan_to_num(np.abs(share[inner]))))
         if abs(share[at]) > _LEAST_SHARE * tallest:
             marks.append(Mark(float(x[at]), float(middle[at]), cause, dot=False, align="center"))
         up, down = up + gain, down + loss

@@ -51,7 +51,7 @@ class SplitPanel(Workpanel):
         self.cam = Choice("Cam", [AS_BUILT, *CAMS, UNKNOWN])
         self.air = Choice("Logged air flow", [("used", True), ("left aside", False)],
                           hint="sharpens the breathing slope")  # fmt: skip
-        self.cause = Choice("Band of", [("the largest", None)])
+        self.cause = Choice("Band of", [("the largest", "")])
         default = Tolerances()
         self.tolerances = {
             name: Quantity(words, kind, getattr(default, name), low=0)
@@ -82,7 +82,7 @@ class SplitPanel(Workpanel):
     def redraw(self):
         """Split again; a failure leaves the last picture and says why."""
         self.split = self._split()
-        causes = [("the largest", None), *((c, c) for c in self.split.causes)]
+        causes = [("the largest", ""), *((c, c) for c in self.split.causes)]
         if tuple(causes) != tuple(self.cause.control.options):
             self.cause.control.options = causes
         self.chart.show(self._picture())
