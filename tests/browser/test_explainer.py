@@ -5,14 +5,19 @@ from conftest import OPEN, sees, settle, shoot, wait_until_run
 NAME = "06_explainer"
 
 
+IMAGE = f"document.querySelector('{OPEN} .dp-preview img')"
+
+
 def preview(page):
-    """What the preview shows: its own size in px and a digest of what is drawn."""
-    return page.evaluate(
-        f"""async () => {{ const i = document.querySelector('{OPEN} .dp-preview img');
-        await i.decode(); const data = await (await fetch(i.src)).arrayBuffer();
-        const sum = await crypto.subtle.digest('SHA-256', data);
-        return [i.naturalWidth, i.naturalHeight, [...new Uint8Array(sum)].join()] }}"""
-    )
+    """Width and height of what the preview shows, and its address, new with every picture."""
+    page.wait_for_function(f"{IMAGE}.complete && {IMAGE}.naturalWidth > 0")
+    return page.evaluate(f"[{IMAGE}.naturalWidth, {IMAGE}.naturalHeight, {IMAGE}.src]")
+
+
+def changed(page, before):
+    """The preview once it is another than it was; fails after 60 s."""
+    page.wait_for_function(f"src => {IMAGE}.src !== src", arg=before[2], timeout=60_000)
+    return preview(page)
 
 
 def choose(page, label, text):
@@ -43,14 +48,13 @@ def test_the_preview_follows_place_ground_and_units(open_workbook):
     assert wide <= 1024
     page.set_viewport_size({"width": 1440, "height": 1000})
     choose(page, "Place", "upright, 1080 x 1920")
-    page.wait_for_function(f"document.querySelector('{OPEN} .dp-preview img').naturalHeight > 1000")
-    upright = preview(page)
+    upright = changed(page, first)
     assert upright[1] > upright[0]
     choose(page, "Ground", "dark")
-    sees(page, "Publish")
-    assert preview(page) != upright
+    dark = changed(page, upright)
+    assert dark[:2] == upright[:2]
     page.locator(f"{OPEN} .widget-toggle-buttons button:not(.mod-active)").first.click()
-    settle(page)
+    changed(page, dark)
     words = page.locator(f"{OPEN} .dp-headline textarea").input_value()
     assert "kW" in words or "hp" in words
 
@@ -79,8 +83,9 @@ def test_publishing_writes_the_files_and_keeps_what_was_edited(lab, open_workboo
     page.get_by_role("button", name="Publish").click()
     sees(page, "Kept as you changed them: talk.md")
     assert (folder / "talk.md").read_text() == "my own words"
-    page.goto((folder / "page.html").as_uri())
-    page.wait_for_selector("html[data-ready]", state="attached", timeout=60_000)
+    viewer = page.context.browser.new_page()
+    viewer.goto((folder / "page.html").as_uri())
+    viewer.wait_for_selector("html[data-ready]", state="attached", timeout=60_000)
 
 
 def test_a_clip_shows_its_progress_and_can_be_stopped(lab, open_workbook):
@@ -100,17 +105,18 @@ def test_a_clip_shows_its_progress_and_can_be_stopped(lab, open_workbook):
 
 def test_words_of_the_person_are_never_markup(lab, page):
     bad = "<img src=x onerror='window.fired=1'><script>window.fired=1</script>"
-    log = lab.root / "data_demo" / "runs" / "2026-04-18_3_small_20psi_dyno.csv.review.toml"
+    log = lab.root / "data_demo" / "runs" / "2026-04-18_2_small_14psi_dyno.csv.review.toml"
     was = log.read_text()
     note = f'\n[[notes]]\nwords = {json.dumps(bad)}\nchannel = "p_manifold_pa"\n'
     log.write_text(was + note + 'axis = "speed_rpm"\nat = "5000 rpm"\n')
     try:
         page.goto(f"{lab.base}/lab/tree/workbooks/{NAME}.ipynb?token={lab.token}&reset")
         wait_until_run(page)
-        options = page.locator(f"{OPEN} .dp-panel select option").all_inner_texts()
-        assert any(o.startswith("<img src=x") for o in options)
+        options = page.locator(f"{OPEN} .dp-panel select option").all_text_contents()
+        assert any(o.startswith("<img") for o in options)
         write_headline(page, f"{bad} 9999 hp")
         sees(page, "9999 hp", ".dp-wrong")
+        assert "<script>" in page.locator(f"{OPEN} .dp-headline textarea").input_value()
         page.locator(f"{OPEN} .dp-panel summary").first.click()
         assert page.evaluate("window.fired") is None
     finally:

@@ -308,9 +308,7 @@ class ExplainerPanel(Workpanel):
                 )
                 self.result.value = _told(story, done)
             except Cancelled:
-                self.result.value = paragraph(
-                    "Stopped: what was not whole was not kept.", "dp-method"
-                )
+                self.result.value = paragraph("Stopped: only whole files were kept.", "dp-verdict")
         self.go.disabled, self.stop.disabled = bool(story.troubles), True
 
     def _tell_progress(self, done, total, words):
