@@ -89,6 +89,23 @@ def test_bytes_that_stop_being_utf8_beyond_the_sample(log):
     assert reading.rejected.to_dict("records") == [{"row": 20_002, "column": "x", "text": "°"}]
 
 
+def test_bytes_that_no_western_page_has_far_down(log):
+    reading = log("Zeit;Öl\n".encode("cp1252") + b"1,5;2,5\n" * 20_000 + b"1,5;\x81\n")
+    assert reading.decisions["encoding"].value == "latin-1"
+    assert len(reading.rejected) == 1
+    reading = log("Zeit;x\n" + "1,5;2,5\n" * 20_000 + "1,5;Ö\n", encoding="ascii")
+    assert reading.rejected["text"].tolist() == ["Ö"]
+    assert reading.frame["c1"].iloc[0] == 2.5
+
+
+def test_a_header_longer_than_the_sample(log):
+    names = [f"channel with quite a long name {i}" for i in range(2000)]
+    rows = [",".join(f"{i + k}.5" for i in range(2000)) for k in range(5)]
+    reading = log("\n".join([",".join(names), *rows]))
+    assert reading.frame.shape == (5, 2000)
+    assert reading.columns[-1].header == names[-1]
+
+
 @pytest.mark.parametrize("separator", [";", "\t", "|", ",", " ", "   "])
 def test_separators(log, separator):
     rows = [("time", "speed", "torque"), ("0.5", "3000", "400.5"), ("1.0", "3100", "-405.25")]

@@ -69,6 +69,13 @@ def _plain(sample, whole):
     return Decided("utf-8", "every byte fits UTF-8" if not sample.isascii() else "plain ASCII")
 
 
+def other_page(code, error):
+    """The next encoding to try after one that did not hold to the end of the file."""
+    if code.value.startswith("utf-8"):
+        return code_page(error.object, error.start)
+    return Decided("latin-1", f"a byte further down does not fit {code.value}")
+
+
 def code_page(sample, where):
     """The single-byte code page of bytes that are not UTF-8 from `where` on."""
     reason = f"byte {where + 1} does not fit UTF-8"

@@ -18,27 +18,34 @@ from pyarrow import csv as arrow_csv
 
 from toolkit.logs import cells, dialect, encoding
 from toolkit.logs.clock_cells import Clock
-from toolkit.logs.question import Decided, LogError
+from toolkit.logs.question import Decided, LogError, Unanswered
 from toolkit.logs.reading import Note
 from toolkit.logs.table import Gathered, Rejected, Table, clock_kinds, reading_of
 
-SAMPLE_BYTES = 64 * 1024
+SAMPLE_BYTES = 32 * 1024
+WIDE_BYTES = 4 * 1024 * 1024  # where the header alone fills the sample
 PIECE_ROWS = 20_000
 _DIRTY_COLUMNS = 8  # beyond this many the exact way is not slower
 
 
 def read_text(path, answers):
     """The Reading of a text file. `answers`: the review's answers on how it is written."""
-    with path.open("rb") as file:
-        sample = file.read(SAMPLE_BYTES)
-        whole = not file.read(1)
+    sample, whole = _start(path, SAMPLE_BYTES)
     if not sample.strip():
         raise LogError(f"{path.name} is empty")
     code = _encoding(sample, whole, path.name, answers)
-    try:
-        return _read_as(path, sample, whole, code, answers)
-    except UnicodeDecodeError as error:  # plain so far, but not to the end
-        return _read_as(path, sample, whole, encoding.code_page(error.object, error.start), answers)
+    for _ in range(2):
+        try:
+            return _read_as(path, sample, whole, code, answers)
+        except UnicodeDecodeError as error:  # right so far, but not to the end
+            code = encoding.other_page(code, error)
+    return _read_as(path, sample, whole, code, answers)
+
+
+def _start(path, size):
+    """The first bytes of a file and whether that is all of it."""
+    with path.open("rb") as file:
+        return file.read(size), not file.read(1)
 
 
 def _encoding(sample, whole, name, answers):
@@ -55,9 +62,7 @@ def _encoding(sample, whole, name, answers):
 
 
 def _read_as(path, sample, whole, code, answers):
-    lines = _lines(sample, whole, code.value)
-    further = None if whole else lambda separator: _pieces(path, code.value, separator)
-    form = dialect.find_dialect(lines, path.name, answers, further)
+    form, lines = _dialect(path, sample, whole, code.value, answers)
     kinds = clock_kinds(form, answers)
     table = _fast(path, code.value, form, kinds) or _exact(path, code.value, form, kinds)
     decisions = {"encoding": code, "separator": form.separator, "decimal": form.decimal}
@@ -66,10 +71,24 @@ def _read_as(path, sample, whole, code, answers):
     return reading_of(path.name, form, table, _notes(form, lines), decisions, answers)
 
 
+def _dialect(path, sample, whole, code, answers):
+    """How the file is written, and the lines that show it."""
+    lines = _lines(sample, whole, code)
+    further = None if whole else lambda separator: _pieces(path, code, separator)
+    try:
+        return dialect.find_dialect(lines, path.name, answers, further), lines
+    except Unanswered:
+        raise
+    except LogError:
+        if whole or len(sample) > SAMPLE_BYTES:
+            raise
+    return _dialect(path, *_start(path, WIDE_BYTES), code, answers)
+
+
 def _lines(sample, whole, code):
     """The lines of the sample as text; a last line that may be cut short is left out."""
-    text = io.TextIOWrapper(io.BytesIO(sample), code, "strict" if whole else "ignore", newline="")
-    lines = list(text)
+    text = codecs.getincrementaldecoder(code)().decode(sample, final=whole)
+    lines = list(io.StringIO(text, newline=""))
     return lines if whole or len(lines) < 2 else lines[:-1]
 
 
@@ -124,7 +143,7 @@ def _line_count(path):
     with path.open("rb") as file:
         while piece := file.read(1 << 20):
             count += piece.count(b"\n")
-            tail = piece[-4096:] if piece.strip() else tail + piece[-4096:]
+            tail = tail + piece if piece.isspace() else piece[-4096:]
     trailing = tail[len(tail.rstrip(b"\r\n\0")) :]
     return count - trailing.count(b"\n") + 1
 
