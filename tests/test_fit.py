@@ -78,8 +78,8 @@ def test_the_points_do_not_hold_up_every_unknown(lower):
     assert lower.told_by("friction") == "data and prior together"
     assert lower.rms("torque") < 0.02 and lower.rms("p_exhaust") < 0.02
     assert np.isnan(lower.rms("t_charge"))
-    said = error_sentence(lower)
-    assert "torque" in said and "charge" not in said
+    said = error_sentence(lower, "US")
+    assert "torque" in said and "charge" not in said and " °F rms" in said
 
 
 def synthetic(measured, values, noise=0.0, seed=1):

@@ -186,3 +186,20 @@ def test_the_trade_and_the_prediction_agree(both, psi):
     made = trade(both, Change(boost_gauge_pa=psi * PSI), sizes=np.array([0.0, 1.0]))
     ends = [predict(both, Change(s, psi * PSI), [made.top_rpm]).best["power_w"][0] for s in (0, 1)]
     assert made.power_w[[0, -1]] == pytest.approx(ends, rel=1e-3)
+
+
+def test_a_stopped_fit_leaves_the_last_one(demo):
+    from toolkit.panels.what_if import WhatIfPanel
+
+    run = "runs/2026-04-18_1_small_8psi_dyno.csv"
+    panel = WhatIfPanel(
+        DEMO, first=[run], builds=("builds/small.toml", ""), boost_gauge_pa=14 * PSI
+    )
+    assert panel.trouble.value == "" and panel.fitted.points.size > 40
+    last, picture = panel.fitted, panel.chart.picture
+    panel.bar.observe(lambda change: change.new > 0.4 and panel.stop.click(), "value")
+    panel.start.click()
+    panel.worker.join(60)
+    assert panel.fitted is last and panel.chart.picture.finding == picture.finding
+    assert "Stopped" in panel.state.value and not panel.start.disabled
+    panel.close()

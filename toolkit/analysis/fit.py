@@ -252,7 +252,7 @@ def _spread(p, system):
     )
 
 
-def error_sentence(fitted):
+def error_sentence(fitted, system):
     """How far the model is from the runs it was fitted to, channel by channel."""
     said = []
     for channel in ("torque", "p_exhaust", "air"):
@@ -263,5 +263,6 @@ def error_sentence(fitted):
         )  # fmt: skip
     for channel in ("t_exhaust", "t_charge"):
         if np.isfinite(fitted.rms(channel)):
-            said.append(f"{CHANNELS[channel]} {fitted.rms(channel):.0f} K rms")
+            degrees = units.text(fitted.rms(channel), "temperature_difference", system)
+            said.append(f"{CHANNELS[channel]} {degrees} rms")
     return "Fit error: " + ", ".join(said) + "."

@@ -124,7 +124,7 @@ class _Maker:
 
     def __init__(self, table, build, inside, speed):
         self.table, self.build, self.inside, self.speed = table, build, inside, speed
-        self.notes = []
+        self.stand_ins, self.notes = [], []
 
     def logged(self, channel):
         if not _known(self.table, channel):
@@ -135,16 +135,21 @@ class _Maker:
         """What was logged, and the other value where it was not; said when none was."""
         values = self.logged(channel)
         if np.isnan(values).all():
-            self.notes.append(f"{words} was not logged: {otherwise[1]}.")
+            self.stand_ins.append(f"{words} ({otherwise[1]})")
         return np.where(np.isnan(values), otherwise[0], values)
+
+    def _stood_in(self):
+        """What stood in for channels that nobody logged, in one sentence."""
+        if self.stand_ins:
+            yield f"Not logged, so worked out: {', '.join(self.stand_ins)}."
 
     def points(self, turbo, count):
         build, speed, weather = self.build, self.speed, self.build.weather
-        cell = self.either("p_cell_pa", (weather.p_cell_pa, "the build's weather"), "Cell pressure")
+        cell = self.either("p_cell_pa", (weather.p_cell_pa, "the build's weather"), "cell pressure")
         t_cell = self.either(
-            "t_cell_k", (weather.t_cell_k, "the build's weather"), "Cell temperature"
+            "t_cell_k", (weather.t_cell_k, "the build's weather"), "cell temperature"
         )
-        lam = self.either("lam", (build.engine.lam(speed), "the build's"), "Lambda")
+        lam = self.either("lam", (build.engine.lam(speed), "the build's"), "lambda")
         p_manifold, air = self.logged("p_manifold_pa"), self.logged("air_flow_kg_s")
         if np.isnan(air).all():
             self.notes.append(
@@ -153,7 +158,7 @@ class _Maker:
             )
         p_in, p_out = self._around_compressor(cell, t_cell, p_manifold, air)
         t_exhaust = self.either(
-            "t_exhaust_k", (build.engine.t_exhaust_k(speed), "the build's"), "Exhaust temperature"
+            "t_exhaust_k", (build.engine.t_exhaust_k(speed), "the build's"), "exhaust temperature"
         )
         dry = dry_share(weather)
         flow = self._flow(air) * (1 + dry / build.fuel.properties.afr(lam))
@@ -164,18 +169,18 @@ class _Maker:
             p_manifold_pa=p_manifold, t_charge_k=self.logged("t_charge_k"),
             p_exhaust_pa=self.logged("p_exhaust_pa"), t_exhaust_k=t_exhaust,
             p_turbine_out_pa=self.either(
-                "p_turbine_out_pa", (p_after, "from the build's exhaust"), "Turbine outlet pressure"
+                "p_turbine_out_pa", (p_after, "from the build's exhaust"), "turbine outlet pressure"
             ),
             p_compressor_in_pa=p_in, p_compressor_out_pa=p_out,
             t_compressor_in_k=self.either(
-                "t_compressor_in_k", (t_cell, "the cell's"), "Compressor inlet temperature"
+                "t_compressor_in_k", (t_cell, "the cell's"), "compressor inlet temperature"
             ),
             t_compressor_out_k=self.logged("t_compressor_out_k"),
             t_exhaust_logged_k=self.logged("t_exhaust_k"),
             p_gate_top_gauge_pa=self.logged("p_gate_top_gauge_pa"), p_cell_pa=cell,
             dry_share=np.full(len(speed), dry), lam=lam,
             pushed=self.logged("gate_duty") >= ALL_CONTROL,
-            count=whole, turbo=np.full(len(speed), turbo), notes=tuple(self.notes),
+            count=whole, turbo=np.full(len(speed), turbo), notes=(*self.notes, *self._stood_in()),
         )  # fmt: skip
 
     def _flow(self, air):
@@ -201,11 +206,11 @@ class _Maker:
         p_out = p_manifold + (drop.loss * flow**2 * t_out / p_manifold if drop else 0.0)
         return (
             self.either(
-                "p_compressor_in_pa", (p_in, "from the build's intake"), "Compressor inlet pressure"
+                "p_compressor_in_pa", (p_in, "from the build's intake"), "compressor inlet pressure"
             ),
             self.either(
                 "p_compressor_out_pa",
                 (p_out, "from the build's cooler"),
-                "Compressor outlet pressure",
+                "compressor outlet pressure",
             ),
         )

@@ -54,7 +54,7 @@ def trade(fitted, change=None, held_rpm=3500.0, top_rpm=None, sizes=SIZES):
     target = target_gauge_pa(build, speeds, change.boost_gauge_pa)
     points, *rest = problem(build, speeds, target, build.weather)
     fed = of_size(fitted.best, "feed", np.asarray(sizes), log=False)
-    solved = match(replace(points, gate_share=points.gate_share * np.clip(fed, 0, 1)), *rest)
+    solved = match(replace(points, gate_share=points.gate_share * fed), *rest)
     solved = solved.reshape(SPEEDS, -1)
     boost = (solved.p_manifold_pa - build.weather.p_cell_pa) / target
     setting = Setting(boost_gauge_pa=change.boost_gauge_pa, share=SHARE)

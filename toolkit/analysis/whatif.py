@@ -159,10 +159,10 @@ def _sampled(points, fitted, change, v, speed):
     if change.spring_gauge_pa is None and "spring_0" in v:
         rating = of_size(v, "spring", change.size, log=True)
         gate = replace(gate, preload_n=rating * gate.diaphragm_area_m2)
-    feed = np.clip(of_size(v, "feed", change.size, log=False), 0, 1)
+    feed = np.maximum(of_size(v, "feed", change.size, log=False), 0)
     cooler = points.effectiveness
     if change.cooler is None and "cooler" in v:
-        cooler = np.clip(v["cooler"], 0, 1)
+        cooler = np.maximum(v["cooler"], 0)
     return replace(
         points,
         volume_flow_m3_s=points.volume_flow_m3_s * ve_factor(v, speed, build),

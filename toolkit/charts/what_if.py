@@ -118,27 +118,32 @@ def trade_picture(trade, size, system):
         (trade.time_s, wait, f"Time to boost at {trade.held_rpm:.0f} rpm [s]"),
         (trade.threshold_rpm, threshold, "Boost threshold [rpm]"),
     ]
+    where = {0.0: trade.names[0], 1.0: trade.names[1]}.get(
+        size, f"{size:.0%} of the way from {trade.names[0]} to {trade.names[1]}"
+    )
     return Picture(
-        f"{size:.0%} of the way from {trade.names[0]} to {trade.names[1]}: {at:.0f} {unit} at "
-        f"{trade.top_rpm:.0f} rpm, boost from {threshold:.0f} rpm, {wait:.1f} s to boost",
+        f"{where}: {at:.0f} {unit} at {trade.top_rpm:.0f} rpm, boost from {threshold:.0f} rpm, "
+        f"{wait:.1f} s to boost",
         f"time to 95 % of the boost after opening the throttle at {trade.held_rpm:.0f} rpm held · "
         "boost threshold of steady points · each dot a step from one to the other",
-        tuple(_against(title, x, power, (here, at, size), trade.names, label)
-              for x, here, label in along),
-    )  # fmt: skip
+        tuple(
+            _against(title, x, power, (here, at, size), trade.names, label)
+            for x, here, label in along
+        ),
+    )
 
 
 def _against(title, x, power, here, names, label):
     """One curve from the first turbo to the second, with the place that was chosen."""
     line = Line(x, power, "", style.INK, "worked out", points=True, readout=False)
     marks = (
-        Mark(x[0], power[0], names[0], style.run_colour(0)),
-        Mark(x[-1], power[-1], names[1], style.run_colour(1), align="right"),
+        Mark(x[0], power[0], names[0], style.run_colour(0), align="right"),
+        Mark(x[-1], power[-1], names[1], style.run_colour(1)),
         Mark(here[0], here[1], f"{here[2]:.0%} of the way", PREDICTED),
     )
     return Panel(
         title, (line,), marks=marks if 0 < here[2] < 1 else marks[:2], height=210,
-        from_zero=False, x_label=label, x_range=_room(x),
+        y_range=_room(power), x_label=label, x_range=_room(x),
     )  # fmt: skip
 
 

@@ -69,7 +69,7 @@ class TurboRuns(w.VBox):
         self.pick = w.SelectMultiple(
             options=[(n.removeprefix("runs/"), n) for n in logs],
             value=tuple(chosen),
-            rows=8,
+            rows=10,
             layout=w.Layout(width="280px"),
         )
         super().__init__([self.build, said(f"{title}; Ctrl-click for several"), self.pick])
@@ -223,7 +223,7 @@ class WhatIfPanel(Workpanel):
         )  # fmt: skip
         head = ("unknown", "fitted", "95 % band", "prior", "told by")
         self.unknowns.value = table(rows(self.fitted, UNITS.system), head, words=(0, 4))
-        remarks = (error_sentence(self.fitted), *self.fitted.points.notes)
+        remarks = (error_sentence(self.fitted, UNITS.system), *self.fitted.points.notes)
         self.notes.value = "".join(said(text).value for text in remarks)
         if self.trade is not None:
             self.trade_chart.show(trade_picture(self.trade, self.size.value, UNITS.system))
