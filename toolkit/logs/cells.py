@@ -25,7 +25,8 @@ def _number(decimal):
     mark = re.escape(decimal)
     return re.compile(
         rf"[+-]?(?:\d+|[1-9]\d{{0,2}}({groups})\d{{3}}(?:\1\d{{3}})*)(?:{mark}\d*)?{_EXPONENT}"
-        rf"|[+-]?{mark}\d+{_EXPONENT}"
+        rf"|[+-]?{mark}\d+{_EXPONENT}",
+        re.ASCII,  # the digits of other scripts are no numbers of a log
     )
 
 
@@ -36,7 +37,7 @@ _DATE = r"(?:(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})|(\d{1,2})([-/.])(\d{1,2})\5(\d{
 _CLOCK = (
     r"(\d{1,3}):(\d{2})(?::(\d{2}))?(?:(?:[.,]|:(?=\d{3}\b))(\d{1,9}))?\s*(?:([aApP])\.?[mM]\.?)?"
 )
-TIME = re.compile(rf"(?:{_DATE}(?:T|,?\s+))?{_CLOCK}(?:Z|[+-]\d\d:?\d\d)?")
+TIME = re.compile(rf"(?:{_DATE}(?:T|,?\s+))?{_CLOCK}(?:Z|[+-]\d\d:?\d\d)?", re.ASCII)
 
 
 def is_number(cell):
@@ -65,8 +66,6 @@ def number(text, decimal):
     (4000.0, 1234.5, None, None)
     """
     text = text.strip().replace("\u2212", "-")
-    if not text.isascii() and any(c.isdecimal() and not c.isascii() for c in text):
-        return None
     if not _NUMBERS[decimal].fullmatch(text):
         return None
     value = float(_GROUPING[decimal].sub("", text).replace(",", "."))
