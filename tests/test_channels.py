@@ -152,6 +152,9 @@ def test_our_own_names_are_known_with_their_units():
         ("Air mass flow in kg/h", "kg/h", ""),
         ("throttle_pct", "%", ""),
         ("hp", "hp", ""),
+        ("AFR", "AFR", ""),
+        ("AFR Gas", "AFR 14.7", ""),
+        ("AFR (E85)", "AFR 9.765", ""),
         ("Drehmoment", "", ""),
     ],
 )

@@ -158,6 +158,7 @@ def test_a_row_cut_short_is_listed_and_not_used(log):
         (["4000", "1.234", "2.345"], [4000, 1.234, 2.345]),
         (["1,5", "-0,25", "1,5e3"], [1.5, -0.25, 1500]),
         ([".5", "5.", "+3.5"], [0.5, 5, 3.5]),
+        (["\u22121,5", "2,5", "\u22120,25"], [-1.5, 2.5, -0.25]),
     ],
 )
 def test_number_formats_that_prove_themselves(log, cells, answer):

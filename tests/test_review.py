@@ -85,7 +85,7 @@ def test_an_answer_takes_away_the_reasons_that_no_longer_hold():
 )
 def test_a_mistake_by_hand_is_named(bench, text, sentence):
     put(bench, text)
-    with pytest.raises(ValueError, match=sentence) as raised:
+    with pytest.raises(LogError, match=sentence) as raised:
         Review.load(bench, LOG)
     assert "monday.csv.review.toml" in str(raised.value)
     assert "\n" not in str(raised.value)

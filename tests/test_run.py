@@ -123,6 +123,12 @@ def test_without_a_barometer_gauge_stays_gauge_and_is_asked(run):
 # Units.
 
 
+def test_a_column_without_numbers_is_not_asked_about(run):
+    found = run("rpm,TPS\n3000,45%\n3100,50%\n")
+    assert found.questions == ()
+    assert "holds no number" in found.settled[1].why
+
+
 def test_power_settles_units(run):
     torque = 400 + TIME
     for unit_of_torque, unit_of_power, constant in [

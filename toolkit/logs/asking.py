@@ -34,7 +34,7 @@ def about_unit(settled, column, values):
         choices = [(f"{stated} of {f.density_kg_m3:.0f} kg/m3", f.name) for f in FUELS.values()]
     else:
         evidence = f"The file does not say; its largest value is {_peak(values):.6g}."
-        fits = possible_units(values, settled.channel)
+        fits = possible_units(values, settled.channel) or CANDIDATES[settled.kind]
         choices = [(u, _meaning(values, u, settled.kind)) for u in fits]
     sentence = f"What is the unit of '{column.name}' ({CHANNELS[settled.channel].words})?"
     example = CANDIDATES[settled.kind][0]

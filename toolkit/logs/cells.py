@@ -40,12 +40,18 @@ _CLOCK = (
 TIME = re.compile(rf"(?:{_DATE}(?:T|,?\s+))?{_CLOCK}(?:Z|[+-]\d\d:?\d\d)?", re.ASCII)
 
 
+def plain(text):
+    """A cell without blanks around it and with the hyphen for the typographic minus sign."""
+    return text.strip().replace("\u2212", "-")
+
+
 def is_number(cell):
     """Whether the text can be a number under either decimal mark, one that ends in a digit.
 
     >>> [is_number(c) for c in ("4.000", "-1,5", "1 234.5", "5 2", "---", "1e3")]
     [True, True, True, False, False, True]
     """
+    cell = plain(cell)
     return cell[-1:].isdigit() and any(p.fullmatch(cell) for p in _NUMBERS.values())
 
 
@@ -65,7 +71,7 @@ def number(text, decimal):
     >>> number("4.000", ","), number("1,234.5", "."), number("0x10", "."), number("1_000", ".")
     (4000.0, 1234.5, None, None)
     """
-    text = text.strip().replace("\u2212", "-")
+    text = plain(text)
     if not _NUMBERS[decimal].fullmatch(text):
         return None
     value = float(_GROUPING[decimal].sub("", text).replace(",", "."))
@@ -74,7 +80,7 @@ def number(text, decimal):
 
 def grouping(text, decimal):
     """The mark that groups the digits of this number, "" if none does."""
-    found = _NUMBERS[decimal].fullmatch(text)
+    found = _NUMBERS[decimal].fullmatch(plain(text))
     return (found.group(1) or "") if found else ""
 
 

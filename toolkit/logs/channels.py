@@ -128,7 +128,9 @@ def _reference(words, name):
 
 
 def _unit_in_words(words, channels):
-    """A unit that is a word of the name itself: "engine rpm", "hp"."""
+    """A unit that is a word of the name itself: "engine rpm", "hp", "AFR gas"."""
+    if "afr" in words:
+        return next((f"AFR {s}" for s, fuels in _SCALES.items() if words & set(fuels)), "AFR")
     for word in sorted(words):
         found = unit_of_text(word) if len(word) > 1 else None
         if found and all(kind_fits(found[0], CHANNELS[c].kind) for c in channels):
@@ -136,6 +138,13 @@ def _unit_in_words(words, channels):
     return ""
 
 
+# The air-fuel ratio at lambda 1 that an instrument's scale for a fuel takes. Common practice.
+_SCALES = {
+    "14.7": ("gas", "gasoline", "petrol", "benzin", "essence"),
+    "9.765": ("e85",),
+    "9": ("ethanol",),
+    "6.4": ("methanol",),
+}
 _BRACKETS = re.compile(r"^(.*\S)\s*[\[({<]\s*([^\[\](){}<>]*?)\s*[\])}>]\s*$", re.DOTALL)
 _ENDINGS = (
     re.compile(r"^(.+?)(?:\s*,\s*|\s+in\s+)(\S.*)$", re.DOTALL),  # "Boost, psi abs"

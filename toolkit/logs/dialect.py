@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from toolkit.logs import cells
 from toolkit.logs.channels import match
-from toolkit.logs.layout import Layout, Row, find_layout
+from toolkit.logs.layout import Layout, Row, find_layout, too_wide
 from toolkit.logs.question import Decided, LogError, Question, Unanswered
 
 SEPARATORS = {"semicolon": ";", "tab": "\t", "bar": "|", "comma": ",", "blank": " ", "none": ""}
@@ -143,10 +143,7 @@ def _single(readings, name):
     if wide:
         separator = max(wide, key=lambda s: (wide[s].share, wide[s].width))
         layout = wide[separator]
-        raise LogError(
-            f"{name}: row {layout.wide.line} has {len(layout.wide.cells)} cells but the header "
-            f"has {layout.width}: is the {separator} also the decimal mark?"
-        )
+        raise too_wide(name, layout.wide, layout.width, separator)
     alone = readings.get("none", (None, None))[0]
     if not alone or alone.share < 0.3 or re.search(r"[;,\t|]", "".join(alone.header)):
         raise LogError(f"{name} has no table whose rows fit its header")
@@ -183,7 +180,7 @@ class Marks:
         for row in rows:
             for cell in row.cells:
                 if ("." in cell or "," in cell or len(cell) > 3) and cells.is_number(cell):
-                    self._look(cell, row.line)
+                    self._look(cells.plain(cell), row.line)
 
     def _look(self, cell, line):
         marks = re.findall(r"[.,]", cell)

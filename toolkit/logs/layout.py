@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from toolkit.logs import cells
 from toolkit.logs.channels import match
+from toolkit.logs.question import LogError
 from toolkit.logs.unit_names import unit_of_text
 
 _OTHER_UNITS = frozenset(("V", "mV", "A", "mA", "Ohm", "Ω", "bit", "kHz", "g", "m/s²", "m/s2", "J"))
@@ -43,6 +44,16 @@ class Layout:
     def width(self):
         """How many columns the header has."""
         return len(self.header)
+
+
+def too_wide(name, row, width, separator):
+    """The error for a row with more cells than the header, which would shift its numbers."""
+    hint = f"is a name missing, or a {separator} inside a cell?"
+    if separator == "comma":
+        hint = "is the comma also the decimal mark?"
+    return LogError(
+        f"{name}: row {row.line} has {len(row.cells)} cells but the header has {width}: {hint}"
+    )
 
 
 def find_layout(rows):

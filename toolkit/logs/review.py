@@ -56,7 +56,7 @@ class Review:
         stands = _stands(path)
         if not stands:
             return cls(log=PurePosixPath(log).name, stands="")
-        return cls(**_checked(benches.read_toml(path).unwrap(), path.name), stands=stands)
+        return cls(**_checked(_document(path).unwrap(), path.name), stands=stands)
 
     def save(self, bench, log):
         """Write the review beside its log, atomically; what a person added in comments stays.
@@ -70,7 +70,7 @@ class Review:
                 f"{path.name} was changed elsewhere since it was opened, so nothing was saved: "
                 "read the log again, then repeat what you decided"
             )
-        document = benches.read_toml(path) if path.exists() else _fresh(log)
+        document = _document(path) if path.exists() else _fresh(log)
         _update(document, self._as_dict())
         benches.write_toml(path, document)
         return replace(self, stands=_stands(path))
@@ -117,6 +117,13 @@ def review_name(log):
 
 def _stands(path):
     return benches.digest(path) if path.exists() else ""
+
+
+def _document(path):
+    try:
+        return benches.read_toml(path)
+    except benches.BenchError as error:
+        raise LogError(str(error)) from None
 
 
 def _fresh(log):

@@ -104,6 +104,8 @@ def _with_unit(settled, reading, review):
     if column.clock and settled.kind != "time":
         why = f"it holds times, not {CHANNELS[settled.channel].words}"
         return settled.because(why, channel="", unit="", confidence=names.UNKNOWN)
+    if np.isnan(reading.values(settled.column)).all():
+        return settled.because("it holds no number", channel="", unit="", confidence=names.UNKNOWN)
     decided = review.of_column(settled.column, "unit")
     if decided:
         said = review.of_column(settled.column, "why")

@@ -131,7 +131,9 @@ SPELLINGS = {
     "t_cooler_water_k": "cooler water temperature; intercooler water temperature;"
     "charge cooler water temperature; ice tank temperature; ice water temperature;"
     "ladeluftkuhlerwassertemperatur",
-    "lam": "lambda; lam; lambda value; afr; air fuel ratio; wideband; mixture; lambdawert;"
+    "lam": "lambda; lam; lambda value; afr; air fuel ratio;"
+    "afr gas; afr gasoline; afr petrol; afr benzin;"
+    "afr essence; afr e85; afr ethanol; afr methanol; wideband; mixture; lambdawert;"
     "luftzahl; luftverhaltnis; gemisch; luft kraftstoff verhaltnis; rapport air carburant;"
     "relacion aire combustible; rapporto aria carburante; relacao ar combustivel;"
     "lambdavarde; luft bransle forhallande; sonde lambda; sonda lambda",

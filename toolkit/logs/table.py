@@ -8,6 +8,7 @@ import pandas as pd
 
 from toolkit.logs import cells
 from toolkit.logs.clock_cells import HOURS, RUNNING, Clock, kind_of
+from toolkit.logs.layout import too_wide
 from toolkit.logs.question import Decided, LogError, Question, Unanswered
 from toolkit.logs.reading import Column, Reading, rejects, unique_names
 
@@ -60,7 +61,8 @@ class Gathered:
         """Take in more rows. Raises LogError for one with more cells than the header."""
         whole = []
         for row in rows:
-            self._refuse_wide(row)
+            if any(row.cells[self.width :]):
+                raise too_wide(self.name, row, self.width, self.separator)
             if len(row.cells) < self.width:
                 self.short += 1
                 text = f"{len(row.cells)} of {self.width} cells: {' | '.join(row.cells)[:80]}"
@@ -81,15 +83,6 @@ class Gathered:
         index = pd.Index(np.concatenate(self._lines), name="row")
         frame = pd.DataFrame(data, index=index, columns=[f"c{i}" for i in range(self.width)])
         return Table(frame, self.rejected, self.clocks)
-
-    def _refuse_wide(self, row):
-        extra = [c for c in row.cells[self.width :] if c]
-        if extra:
-            raise LogError(
-                f"{self.name}: row {row.line} has {len(row.cells)} cells but the header has "
-                f"{self.width} (the first too many is '{extra[0][:20]}'): "
-                f"is the {self.separator} also inside the numbers?"
-            )
 
     def _numbers(self, rows, lines):
         data = np.full((len(rows), self.width), np.nan)
