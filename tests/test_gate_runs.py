@@ -1,5 +1,7 @@
 """The demo bench's own logs, as two loggers wrote them, judged from end to end."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -9,6 +11,7 @@ from toolkit.analysis import gate_check
 from toolkit.analysis.gate_runs import gate_log, mean_pull
 from toolkit.analysis.sides import partner
 from toolkit.bench import Bench
+from toolkit.build import read_build
 from toolkit.logs.pulls import find_pulls
 from toolkit.physics.gate import Gate
 
@@ -66,3 +69,27 @@ def test_partner_needs_a_shared_name():
     names = ["runs/a_dyno.csv", "runs/a_ecu.csv", "runs/b.csv"]
     assert partner("runs/a_dyno.csv", names) == "runs/a_ecu.csv"
     assert partner("runs/b.csv", names) == ""
+
+
+def test_margin_to_choke_is_the_hidden_compressors_own():
+    # Second route: the generator's own choke line at the true shaft speed, in reference air.
+    bench, name = Bench(DEMO), "runs/2026-04-18_3_small_20psi_dyno.csv"
+    turbo = read_build(bench, "builds/small.toml").turbo
+    log = gate_log(bench, [name], turbo=turbo)
+    truth = pd.read_csv(DEMO / "truth" / "curves.csv").query("run == '2026-04-18_3_small_20psi'")
+    truth = truth[truth.speed_rpm.isin(log.speed_rpm) & (truth.speed_rpm > 4000)]
+    fraction = truth.shaft_speed_rpm / 154e3 / np.sqrt(truth.t_cell_k / 298.15)
+    choke = 0.5 * (1.18 * fraction - 0.27 * fraction**3) / 0.91
+    flow = truth.air_flow_kg_s * np.sqrt(truth.t_cell_k / 298.15) / (truth.p_compressor_in_pa / 1e5)
+    found = log.choke_margin[np.isin(log.speed_rpm, truth.speed_rpm)]
+    assert found == pytest.approx((choke / flow - 1).to_numpy(), abs=0.08)
+    assert np.isnan(found).sum() == 0
+
+
+def test_more_turbos_share_the_flow():
+    bench, name = Bench(DEMO), "runs/2026-04-18_6_large_20psi_dyno.csv"
+    small = read_build(bench, "builds/small.toml").turbo
+    pair = replace(small, count=2)
+    one, two = (gate_log(bench, [name], turbo=t).choke_margin for t in (small, pair))
+    assert np.nanmin(one) < np.nanmin(two)
+    assert gate_log(bench, [name]).choke_margin is None

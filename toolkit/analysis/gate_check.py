@@ -152,7 +152,8 @@ class _Pull:
         log, signs = self.log, []
         if log.choke_margin is not None:
             left = _mean(log.choke_margin[self.late])
-            signs.append((f"the compressor has {left:.0%} of flow left to choke", left < 0.05))
+            words = f"the compressor's speed line has {left:.0%} of flow left to its choke end"
+            signs += [(words, left < 0.05)] if np.isfinite(left) else []
         if log.air_flow_kg_s is not None and len(self.falling) > 1:
             first, last = self.falling[0], self.falling[-1]
             growth = log.air_flow_kg_s[last] / log.air_flow_kg_s[first] - 1

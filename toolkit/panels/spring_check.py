@@ -57,7 +57,7 @@ class GatePanel(Workpanel):
         """log, build: names to open on, where the bench has them."""
         super().__init__()
         self.bench = Bench(bench or preferences.load().bench)
-        self._logs, self._demands = {}, {}
+        self._logs, self._demands, self._builds = {}, {}, {}
         self._make_pull(log, target_gauge_pa)
         self._make_gate(build)
         self._make_trial()
@@ -196,10 +196,17 @@ class GatePanel(Workpanel):
         if self.source.value == TYPED:
             return self._typed_log()
         names = [n for n in (self.source.value, self.partner.value) if n]
-        key = (*names, self.outlet.value)
+        key = (*names, self.outlet.value, self.build.value)
         if key not in self._logs:
-            self._logs[key] = gate_log(self.bench, names, self.outlet.value)
+            turbo = self._build().turbo if self.build.value else None
+            self._logs[key] = gate_log(self.bench, names, self.outlet.value, turbo)
         return self._logs[key]
+
+    def _build(self):
+        name = self.build.value
+        if name not in self._builds:
+            self._builds[name] = read_build(self.bench, name)
+        return self._builds[name]
 
     def _typed_log(self):
         text, outlet = self.typed.control.value, self.outlet.value
@@ -214,8 +221,7 @@ class GatePanel(Workpanel):
     def _demand(self, speeds):
         key = self.build.value, self.target.value, speeds.size
         if key not in self._demands:
-            build = read_build(self.bench, self.build.value)
-            self._demands[key] = demand(build, speeds, self.target.value)
+            self._demands[key] = demand(self._build(), speeds, self.target.value)
         return self._demands[key]
 
     # ---- what is shown ----
@@ -374,7 +380,7 @@ class GatePanel(Workpanel):
         """The gate's numbers from the first turbo of the chosen build that has one."""
         if self.build.value == TYPED:
             return
-        build = read_build(self.bench, self.build.value, load_maps=False)
+        build = self._build()
         parts = next((t.gate for t in build.turbos if t.gate), None)
         if parts is None:
             raise ValueError(f"{self.build.value} names no gate: type it here")
