@@ -30,19 +30,29 @@ def plain_engine(**changes):
                  (Turbo("as run", "", 4.5e-4, 0.5),))  # fmt: skip
 
 
-@pytest.fixture
-def measured(shared_data):
+def read_measured(shared_data):
+    """Linköping University, course TSFS09: 29 steady points of a 2.3-litre turbocharged engine."""
     d = pd.read_csv(shared_data / "published" / "turbo_si_2p3l_steady_points.csv")
     table = {to: d[name].to_numpy() for name, to in _SAME.items()}
     table |= {to: d[name].to_numpy() * 1e3 for name, to in _KPA.items()}
     return points_of(table, plain_engine())
 
 
-@pytest.fixture
-def halves(measured):
+def lower_and_upper(measured):
+    """Its halves by manifold pressure."""
     order = np.argsort(measured.p_manifold_pa, kind="stable")
     half = measured.size // 2
     return measured.take(order[:half]), measured.take(order[half:])
+
+
+@pytest.fixture
+def measured(shared_data):
+    return read_measured(shared_data)
+
+
+@pytest.fixture
+def halves(measured):
+    return lower_and_upper(measured)
 
 
 @pytest.fixture
@@ -64,7 +74,6 @@ def rms(model, truth):
 
 
 def test_lower_half_of_a_measured_engine_predicts_the_upper(lower, halves):
-    # Linköping University, course TSFS09: 29 steady points of a 2.3-litre turbocharged engine.
     points = halves[1]
     air, p3, torque = predicted(lower, points)
     assert points.p_manifold_pa.max() > 1.4 * halves[0].p_manifold_pa.max()

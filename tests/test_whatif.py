@@ -7,14 +7,16 @@ import pandas as pd
 import pytest
 
 from tests.conftest import ROOT
+from toolkit import units
 from toolkit.analysis import between
 from toolkit.analysis.fit import fit
 from toolkit.analysis.fit_points import points_of_side
 from toolkit.analysis.sides import opened, side
 from toolkit.analysis.trade import trade
-from toolkit.analysis.whatif import Change, limits, predict
+from toolkit.analysis.whatif import Change, limits, predict, sentence
 from toolkit.bench import Bench
 from toolkit.build import read_build
+from toolkit.charts.what_if import picture, trade_picture
 from toolkit.physics.points import Regime
 
 PSI = 6894.757
@@ -203,3 +205,53 @@ def test_a_stopped_fit_leaves_the_last_one(demo):
     assert panel.fitted is last and panel.chart.picture.finding == picture.finding
     assert "Stopped" in panel.state.value and not panel.start.disabled
     panel.close()
+
+
+def drawn_runs(demo):
+    runs = demo.run("small", 8), demo.run("small", 14)
+    return [(f"run {k}", r.speed_rpm, r.torque_nm) for k, r in enumerate(runs)]
+
+
+@pytest.mark.parametrize("system", ["US", "SI"])
+def test_runs_are_solid_and_what_no_run_came_near_is_dotted(demo, both, system):
+    runs = drawn_runs(demo)
+    for psi, stroke in ((14, "worked out"), (20, "extrapolated")):
+        made = predict(both, Change(boost_gauge_pa=psi * PSI), np.linspace(3000, 6500, 9))
+        shown = picture(both, made, runs, "Small", system)
+        lines = shown.panels[0].lines
+        assert [ln.evidence for ln in lines[:2]] == ["measured"] * 2
+        assert lines[-1].evidence == stroke and lines[-1].label == "what if"
+        torque = units.shown(made.best["torque_nm"], "torque", system)
+        assert np.nanmax(lines[-1].y) == pytest.approx(torque.max())
+        band = shown.panels[0].bands[0]
+        assert np.all(band.low < torque) and np.all(torque < band.high)
+        assert ("extrapolated" in shown.finding) == (psi == 20)
+
+
+def test_dashed_and_dotted_meet(both):
+    made = predict(both, Change(boost_gauge_pa=17 * PSI), np.linspace(2200, 6500, 25))
+    assert made.extrapolated.any() and not made.extrapolated.all()
+    lines = picture(both, made, [], "Small", "US").panels[0].lines
+    known, beyond = (np.isfinite(ln.y) for ln in lines)
+    assert (known | beyond).all() and (known & beyond).any()
+
+
+def test_the_sentence_says_more_only_where_the_band_allows(demo, both):
+    runs = drawn_runs(demo)
+    same = sentence(predict(both, Change(boost_gauge_pa=14 * PSI)), runs, "US")
+    assert "cannot be told" in same
+    less = sentence(predict(both, Change(boost_gauge_pa=8 * PSI)), runs, "US")
+    assert " hp less than run 1 made." in less
+    lost = sentence(predict(both, Change(boost_gauge_pa=20 * PSI)), runs, "SI")
+    assert "ack pressure pushes the gate open from" in lost and " kW" in lost
+
+
+def test_the_trade_is_drawn_from_one_turbo_to_the_other(both):
+    made = trade(both, Change(boost_gauge_pa=14 * PSI), sizes=np.array([0.0, 0.5, 1.0]))
+    shown = trade_picture(made, 0.5, "US")
+    assert shown.finding.startswith("50% of the way from Small to Large: ")
+    for panel, x in zip(shown.panels, (made.time_s, made.threshold_rpm), strict=True):
+        assert [m.text for m in panel.marks] == ["Small", "Large", "50% of the way"]
+        assert panel.marks[0].x == x[0] and panel.marks[1].x == x[-1]
+        assert x[0] < panel.marks[2].x < x[-1]
+    assert len(trade_picture(made, 0.0, "SI").panels[0].marks) == 2
