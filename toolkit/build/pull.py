@@ -54,11 +54,22 @@ class Pull:
         return self.match.shaft_speed_rpm / np.array(limits)
 
     def threshold_rpm(self, share=0.99):
-        """Boost threshold: the lowest speed that reaches so much of the target; NaN if none."""
-        reached = self.boost_gauge_pa >= share * self.target_gauge_pa
-        speeds = np.broadcast_to(self.speed_rpm, reached.shape)
-        first = np.min(np.where(reached, speeds, np.inf), axis=0)
-        return np.where(np.isfinite(first), first, np.nan)
+        """Boost threshold: the lowest speed that reaches so much of the target; NaN if none.
+
+        Between the first speed that does and the one below it, boost is taken to rise evenly;
+        where the one below is off the map, it is the first that does.
+        """
+        short = share * self.target_gauge_pa - self.boost_gauge_pa
+        speed = np.broadcast_to(self.speed_rpm, short.shape)
+        found = np.full(short.shape[1], np.nan)
+        for j in range(short.shape[1]):
+            reached = np.flatnonzero(short[:, j] <= 0)
+            if reached.size:
+                k = reached[0]
+                pair = slice(max(k - 1, 0), k + 1)
+                on = np.isfinite(short[pair, j])
+                found[j] = np.interp(0, -short[pair, j][on], speed[pair, j][on])
+        return found
 
 
 def pull(build, speed_rpm, boost_gauge_pa=None, weather=None):

@@ -236,19 +236,23 @@ def _regime_marks(m, j, flow):
 def candidates_picture(made, system):
     """Boost and back pressure, power, and what goes past the turbine, for every candidate."""
     speed, unit = made.speed_rpm[:, 0], units.unit_of("boost", system)
-    pressures, powers, shares = [], [], []
+    pressures, torques, powers, shares, lifts = [], [], [], [], []
     for j, name in enumerate(made.names):
         colour = style.run_colour(j)
         back = units.shown(made.back_pressure_gauge_pa[:, j], "boost", system)
         boost = units.shown(made.boost_gauge_pa[:, j], "boost", system)
         power = units.shown(made.output.power_w[:, j], "power", system)
+        torque = units.shown(made.output.torque_nm[:, j], "torque", system)
+        lift = units.shown(made.match.gate_lift_m[:, j], "length", system)
         share = 100 * made.match.bypass_share[:, j]
         pressures.append(Line(speed, boost, "", colour, "worked out", decimals=1))
         pressures.append(
             Line(speed, back, f"{name} back pressure", colour, "worked out", 1.6, decimals=1)
         )
         powers.append(Line(speed, power, name, colour, "worked out"))
+        torques.append(Line(speed, torque, name, colour, "worked out"))
         shares.append(Line(speed, share, name, colour, "worked out"))
+        lifts.append(Line(speed, lift, name, colour, "worked out", decimals=3))
     target = units.shown(made.target_gauge_pa[:, 0] + 0 * speed, "boost", system)
     pressures.append(Line(speed, target, "target boost", style.INK, width=1.2, decimals=1))
     threshold = made.threshold_rpm()
@@ -262,7 +266,9 @@ def candidates_picture(made, system):
               height=320, decimals=1),
         Panel(f"Power at the crank [{units.unit_of('power', system)}]", tuple(powers),
               uprights=uprights, height=260),
+        Panel(f"Torque [{units.unit_of('torque', system)}]", tuple(torques), height=200),
         Panel("Exhaust past the turbine [% of all]", tuple(shares), height=180),
+        Panel(f"Gate lift [{units.unit_of('length', system)}]", tuple(lifts), height=160),
     )  # fmt: skip
     method = "Worked out, every point from the energy balance. Hairlines: boost threshold."
     return Picture(_candidates_finding(made, system), method, panels, RPM)
@@ -287,6 +293,7 @@ def fuel_picture(made, j, found, limit, system):
     speed, unit = made.speed_rpm[:, 0], units.unit_of("fuel_flow", system)
     flow = units.shown(found.fuel_flow_kg_s, "fuel_flow", system)
     duty = 100 * found.duty
+    bsfc = units.shown(made.output.bsfc_kg_j[:, j], "bsfc", system)
     over = np.where(duty > 100 * limit, duty, np.nan)
     panels = (
         Panel(
@@ -300,6 +307,9 @@ def fuel_picture(made, j, found, limit, system):
         ),
         Panel(f"Fuel [{unit}]", (Line(speed, flow, "fuel", style.run_colour(0), "worked out"),),
               height=160),
+        Panel(f"Fuel per work [{units.unit_of('bsfc', system)}]",
+              (Line(speed, bsfc, "bsfc", style.run_colour(2), "worked out", decimals=3),),
+              height=150, from_zero=False, decimals=3),
     )  # fmt: skip
     finding = _fuel_finding(made, found, limit, system)
     pump, at = (

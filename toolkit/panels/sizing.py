@@ -204,14 +204,14 @@ class MapPanel(SheetPanel):
 
     def __init__(self, sheet):
         super().__init__(sheet)
-        self._following = False  # the slider is set, not dragged
         names = [(t.name, j) for j, t in enumerate(sheet.build.turbos)]
         self.candidate = Choice("Candidate", names, sheet.chosen)
         self.candidate.observe(self.handler(lambda c: self._choose(c.new)), "value")
         maps = [(n.removeprefix("maps/").removesuffix(".csv"), n) for n in sheet.bench.maps()]
         psi = 6894.757293168361
-        self.try_boost = Slide("Try another boost", "boost", self._target_pa(), 0, 60 * psi, 120)
-        self.try_boost.observe(self.handler(lambda _: self._try()), "value")
+        # More or less than the target: so it stands still when the target changes.
+        self.more = Slide("Try boost, of target", "boost", 0.0, -10 * psi, 20 * psi, 60)
+        self.more.observe(self.handler(lambda _: self._draw()), "value")
         self.chart = Chart(pictures.map_picture(sheet.made, sheet.chosen, UNITS.system))
         bind = self.bind
         self.compose(
@@ -226,7 +226,7 @@ class MapPanel(SheetPanel):
                 ),
                 self._gate(),
             ],
-            [self.try_boost, self.chart],
+            [self.more, self.chart],
         )  # fmt: skip
 
     def _gate(self):
@@ -242,31 +242,23 @@ class MapPanel(SheetPanel):
             bind("Lift at its stop", "turbo", "gate", "max_lift_m"),
         )
 
-    def _target_pa(self):
-        psi = 6894.757293168361
-        wanted = float(np.nanmax(self.sheet.made.target_gauge_pa))
-        return float(np.clip(round(wanted / psi * 2) / 2, 0, 60)) * psi
-
     def _choose(self, number):
         self.sheet.chosen = number
 
-    def _try(self):
-        """Another boost for this candidate alone; the build keeps its target."""
-        if self._following:
-            return
-        made = self.sheet.tried(self.try_boost.value)
-        self.chart.show(pictures.map_picture(made, 0, UNITS.system))
+    def _draw(self):
+        """The target's line, or another boost for this candidate alone; the build keeps its own."""
+        made, j = self.sheet.made, self.sheet.chosen
+        if self.more.value:
+            made, j = self.sheet.tried(self.more.value), 0
+        self.chart.show(pictures.map_picture(made, j, UNITS.system))
 
     def redraw(self):
-        """Draw the chosen candidate's line at the target."""
+        """Draw the chosen candidate's line."""
         names = [(t.name, j) for j, t in enumerate(self.sheet.build.turbos)]
         if list(self.candidate.control.options) != names:
             self.candidate.control.options = names
         self.candidate.value = self.sheet.chosen
-        self._following = True
-        self.try_boost.value = self._target_pa()
-        self._following = False
-        self.chart.show(pictures.map_picture(self.sheet.made, self.sheet.chosen, UNITS.system))
+        self._draw()
 
 
 class CandidatesPanel(SheetPanel):

@@ -56,10 +56,11 @@ class Sheet(t.HasTraits):
     def _match(self, build):
         self.made = pull(build, sizing.speeds_of(build))
 
-    def tried(self, boost_gauge_pa):
-        """The pull of the chosen candidate alone at another boost."""
+    def tried(self, more_pa):
+        """The pull of the chosen candidate alone with more, or less, boost than the target."""
         build = replace(self.build, turbos=(self.build.turbos[self.chosen],))
-        return pull(build, sizing.speeds_of(build), boost_gauge_pa)
+        boost = np.maximum(self.made.target_gauge_pa + more_pa, 0)
+        return pull(build, self.made.speed_rpm[:, 0], boost)
 
 
 class SheetPanel(Workpanel):
