@@ -13,17 +13,20 @@ import time
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
+NOT_SLOW = [] if "--slow" in sys.argv else ["-m", "not slow"]
 PYTEST = [sys.executable, "-m", "pytest", "-q"]
 
 STEPS = {
     "ruff check": [sys.executable, "-m", "ruff", "check", "."],
     "ruff format": [sys.executable, "-m", "ruff", "format", "--check", "."],
-    "unit and property tests, doctests": [*PYTEST, "-n", "2", "--dist", "worksteal"],
+    "unit and property tests, doctests": [
+        *PYTEST, "-n", "2", "--dist", "worksteal", "--durations", "15", *NOT_SLOW,
+    ],
     "workbooks": [
         *PYTEST, "--nbval-lax", "--nbval-current-env", "--nbval-cell-timeout=300",
         "-n", "2", "--dist", "loadfile", "workbooks",
     ],
-    "browser": [*PYTEST, "tests/browser"],
+    "browser": [*PYTEST, "--durations", "10", *NOT_SLOW, "tests/browser"],
 }  # fmt: skip
 
 
