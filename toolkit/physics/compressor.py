@@ -323,15 +323,6 @@ def corrected_speed_rpm(speed_rpm, t_in_k, t_ref_k):
     return np.asarray(speed_rpm, dtype=float) / _root_theta(t_in_k, t_ref_k)
 
 
-def physical_speed_rpm(corrected_rpm, t_in_k, t_ref_k):
-    """Shaft speed of a corrected speed, the inverse of `corrected_speed_rpm`. [rpm]
-
-    >>> round(float(physical_speed_rpm(147546.05, 308.15, 298.15)))
-    150000
-    """
-    return np.asarray(corrected_rpm, dtype=float) * _root_theta(t_in_k, t_ref_k)
-
-
 def _root_theta(t_in_k, t_ref_k):
     t_in = checked("t_in_k", t_in_k, above=0, unit="K")
     return np.sqrt(t_in / checked("t_ref_k", t_ref_k, above=0, unit="K"))
