@@ -379,6 +379,24 @@ def test_a_workbook(tmp_path):
     assert [n.line for n in reading.notes] == [1, 2]
 
 
+def test_a_sheet_with_one_cell_far_away_does_not_take_forever(tmp_path):
+    path = workbook(tmp_path, {"log": [*ROWS[2:5], *[[k / 2, 3100, 400, 36] for k in range(5)]]})
+    book = openpyxl.load_workbook(path)
+    book["log"]["XFD900000"] = "here"
+    book.save(path)
+    with pytest.raises(LogError, match="row 900000 has 16384 cells but the header has 4"):
+        read(path)
+
+
+def test_a_long_sheet_whose_last_cells_are_empty(tmp_path):
+    rows = [[i / 10, 3000 + i, None if i % 2 else i] for i in range(4500)]
+    reading = read(workbook(tmp_path, {"log": [["time", "rpm", "boost"], *rows]}))
+    assert reading.frame.shape == (4500, 3)
+    assert reading.column("boost").empty == 2250
+    assert reading.rejected.empty
+    assert reading.frame.index[-1] == 4501
+
+
 def test_a_workbook_with_two_sheets_is_asked_about(tmp_path):
     path = workbook(tmp_path, {"pull 1": ROWS, "pull 2": ROWS})
     with pytest.raises(Unanswered, match="Which sheet"):

@@ -125,7 +125,7 @@ def _is_blank_data(row, numeric):
 
 def _heading(rows, first, width):
     """The header row and the units row above the numbers, None where absent."""
-    above = rows[:first]
+    above = list(rows[:first])
     units = None
     if len(above) > 1 and _is_units(above[-1]) and _heads(above[-2], above[-1], width):
         units = above.pop()

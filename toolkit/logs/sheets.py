@@ -1,8 +1,10 @@
 """Workbooks (.xlsx): the cached values of one sheet, laid out like a text table."""
 
 import datetime
+import itertools
 import warnings
 import zipfile
+from collections import Counter
 
 from toolkit.logs.dialect import Dialect
 from toolkit.logs.layout import Row, find_layout
@@ -12,6 +14,7 @@ from toolkit.logs.table import Gathered, clock_kinds, reading_of
 
 # A log of ten hours at 100 Hz with 20 channels unpacks to about this; more is no log.
 UNPACKED_BYTES = 1 << 30
+SAMPLE_ROWS = 2000
 SPREAD = 200  # honest sheets shrink about tenfold
 
 
@@ -54,19 +57,36 @@ def _read(path, answers):
         saved = load_workbook(first, read_only=True, data_only=True)
         written = load_workbook(second, read_only=True, data_only=False)
         name, why = _sheet(saved, path.name, answers)
-        rows = list(_rows(saved[name], written[name]))
+        rows = _rows(saved[name], written[name])
+        form = _form(list(itertools.islice(rows, SAMPLE_ROWS)), path.name, name)
+        gathered = Gathered(form, clock_kinds(form, answers), path.name)
+        rest = itertools.chain(form.rows[form.layout.first :], rows)
+        while piece := list(itertools.islice(rest, SAMPLE_ROWS)):
+            gathered.add([_padded(row, form.layout.width) for row in piece])
+    found = {"sheet": Decided(name, why)}
+    return reading_of(path.name, form, gathered.table(), _notes(form), found, answers)
+
+
+def _form(rows, file_name, sheet_name):
+    """How the sheet is laid out, from its first rows."""
+    usual = Counter(len(r.cells) for r in rows).most_common(1)
+    rows = tuple(_padded(r, usual[0][0]) for r in rows)
     layout = find_layout(rows)
     if layout is None:
-        raise LogError(f"{path.name}: the sheet '{name}' has no table of numbers")
-    form = Dialect(
-        Decided("cell", "a workbook"), Decided("point", "stored as numbers"), layout, rows
-    )
-    gathered = Gathered(form, clock_kinds(form, answers), path.name)
-    gathered.add(rows[layout.first :])
-    table = (layout.header_line, layout.units_line)
-    notes = (Note(r.line, " ".join(r.cells)) for r in rows[: layout.first] if r.line not in table)
-    sheet = {"sheet": Decided(name, why)}
-    return reading_of(path.name, form, gathered.table(), tuple(notes), sheet, answers)
+        raise LogError(f"{file_name}: the sheet '{sheet_name}' has no table of numbers")
+    cell, stored = Decided("cell", "a workbook"), Decided("point", "stored as numbers")
+    return Dialect(cell, stored, layout, rows)
+
+
+def _padded(row, width):
+    """A row with the empty cells at its end that a sheet does not store."""
+    return Row(row.line, (*row.cells, *[""] * (width - len(row.cells))))
+
+
+def _notes(form):
+    table = (form.layout.header_line, form.layout.units_line)
+    before = [r for r in form.rows[: form.layout.first] if r.line not in table]
+    return tuple(Note(r.line, " ".join(c for c in r.cells if c)) for r in before)
 
 
 def _sheet(book, name, answers):
@@ -95,11 +115,13 @@ def _holds_something(sheet):
 
 
 def _rows(saved, written):
+    for sheet in (saved, written):
+        sheet.reset_dimensions()  # the stated size may be a million columns of nothing
     pairs = zip(
         saved.iter_rows(values_only=True), written.iter_rows(values_only=True), strict=False
     )
     for line, (values, formulas) in enumerate(pairs, start=1):
-        cells = tuple(_text(v, f) for v, f in zip(values, formulas, strict=False))
+        cells = tuple(_text(v, f) for v, f in itertools.zip_longest(values, formulas))
         if any(cells):
             yield Row(line, cells)
 
