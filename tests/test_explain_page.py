@@ -12,7 +12,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from tests.test_explain_telling import finding, review_note
+from tests.test_explain_telling import finding, review_note, told_why
 from toolkit.charts import style
 from toolkit.charts.picture import Band, Line, Mark, Panel, Picture, Zone
 from toolkit.explain.page import csv_of, marked, page, readout_rows
@@ -194,6 +194,13 @@ def test_the_readout_pairs_the_runs_and_keeps_shares_apart():
     assert (boost["name"], boost["decimals"]) == ("Boost [psi]", 1)
     assert [r["y"] for r in boost["runs"]] == [[1.0, 2.0], [3.0, None]]
     assert heat["name"] == "Share [hp]" and heat["other"]["y"] == [2.0, 3.0]
+
+
+def test_the_readout_has_a_row_for_every_cause():
+    _, why = told_why()
+    names = [row["name"] for row in readout_rows(why)]
+    assert names[-len(why.shares.columns) :] == list(why.shares.columns)
+    assert page(why).decode().count("Torque by breathing") == 1
 
 
 def test_marks_are_told_with_their_place():

@@ -1,4 +1,5 @@
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -6,9 +7,11 @@ import pytest
 from toolkit.analysis.compare import compare
 from toolkit.analysis.finding import Finding
 from toolkit.analysis.repeats import Repeat, Side
+from toolkit.analysis.split import split
 from toolkit.analysis.verdict import headline, verdicts
 from toolkit.bench import Bench
-from toolkit.explain.headline import Cited
+from toolkit.build import read_build
+from toolkit.explain.headline import Cited, contradictions
 from toolkit.explain.method_card import method_card
 from toolkit.explain.poster import Reading, circle, readings
 from toolkit.explain.sheet import Sheet
@@ -16,6 +19,7 @@ from toolkit.explain.telling import PlacedNote, cited_values, notes_of, story_of
 from toolkit.logs.grid import Grid
 from toolkit.logs.notes import CurveNote, Notes
 from toolkit.logs.review import Review
+from toolkit.preferences import DEMO_BENCH
 
 SPEED = np.arange(3000.0, 6600.0, 100.0)
 RISE = (SPEED - 3000) / 3500
@@ -46,6 +50,7 @@ def side(name, torque, back, pulls=3):
     )
 
 
+@cache
 def comparison(a="Small", b="Large", pulls=3):
     falling = 600 - 160 * RISE**2
     return compare(
@@ -54,6 +59,7 @@ def comparison(a="Small", b="Large", pulls=3):
     )
 
 
+@cache
 def finding(note="", system="US", **names):
     c = comparison(**names)
     return Finding("large", headline(c, system), note, system, c, verdicts(c, system))
@@ -158,6 +164,44 @@ def test_notes_of_the_logs_are_found(tmp_path):
     review.save(bench, "runs/small.csv")
     (found,) = notes_of(bench, finding())
     assert (found.side, found.note.words, found.note.start) == ("a", "boost falls away", 5000)
+
+
+# ---- why ------------------------------------------------------------------------------------
+
+
+@cache
+def told_why(system="US"):
+    build = read_build(Bench(DEMO_BENCH), "builds/small.toml")
+    made = finding(system=system)
+    return made, story_of(made, system, split=split(made.comparison, build))
+
+
+def test_the_causes_add_up_to_the_difference_that_was_measured():
+    made, story = told_why()
+    known = story.shares.dropna()
+    gap = made.comparison.gains["torque_nm"].difference / 1.3558179
+    measured = np.interp(known.index, made.comparison.speed_rpm, gap)
+    assert len(known) > 20
+    assert known.sum(axis=1).to_numpy() == pytest.approx(measured, abs=1e-4)
+    assert "Torque not explained [lb-ft]" in known and "Torque by pumping [lb-ft]" in known
+
+
+def test_the_page_has_the_causes_on_the_same_axis():
+    _, story = told_why()
+    assert len(story.whole.panels) == len(story.picture.panels) + 1
+    assert story.whole.panels[-1].title.startswith("Difference in torque by cause")
+    assert story_of(finding(), "US").whole is not None
+    assert len(story_of(finding(), "US").whole.panels) == 3
+
+
+def test_a_cause_is_said_with_its_evidence_and_may_be_cited():
+    _, story = told_why("SI")
+    causes = [s for s in story.spoken if s.text.startswith("Of ")]
+    assert causes and all("N m" in s.text for s in causes)
+    assert {s.evidence for s in causes} <= {"worked out", "estimated"}
+    assert any("Shapley" in text for text in story.method)
+    share = next(c for c in story.cited if c.words == "average share of pumping")
+    assert contradictions(f"{share.value:.1f} N m from pumping", story.cited, "SI") == []
 
 
 # ---- the circle -----------------------------------------------------------------------------

@@ -19,7 +19,7 @@
       const kept = Array.from(all.colour).map(
         (colour, row) =>
           !hidden.has(colour) &&
-          !(small && story.words.includes(id) && !story.names.includes(all.text?.[row])),
+          !(small && story.words.includes(id) && !story.kept.includes(all.text?.[row])),
       );
       // A row that is hidden stays, without a place: a text that loses rows fails to draw.
       const data = {};

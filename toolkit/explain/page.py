@@ -33,7 +33,7 @@ def page(story):
     rows = readout_rows(story)
     item, spec = _embedded(story)
     spec |= {"item": item, "rows": rows, "difference": _difference(story)}
-    low, high = story.picture.x_limits
+    low, high = story.whole.x_limits
     step = _step(low, high)
     start = low + round((high - low) * 0.75 / step) * step
     template = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True).from_string(
@@ -46,7 +46,7 @@ def page(story):
         style=Markup(_text("page.css")),
         scripts=[Markup(s) for s in scripts],
         data=Markup(_json(spec)),
-        marks=marked(story.picture),
+        marks=marked(story.whole),
         readout=rows,
         difference=_difference(story),
         legend=_LEGEND,
@@ -73,7 +73,7 @@ def readout_rows(story):
     """What the cursor reads: a row per quantity with one curve per run, or one of no run."""
     colours = [colour for _, colour in story.runs]
     rows = {}
-    for panel in story.picture.panels:
+    for panel in story.whole.panels:
         if panel.x_label or panel.bare:
             continue
         stacked = sum(curve[1] not in colours for curve in _curves(panel)) > 1
@@ -89,6 +89,11 @@ def readout_rows(story):
                 row["other"] = curve
             else:
                 row["runs"][run] = curve
+    shares = story.shares if story.shares is not None else {}
+    for name in shares:
+        curve = {"x": _numbers(shares.index), "y": _numbers(shares[name])}
+        none = [None] * len(colours)
+        rows[name] = {"name": name, "decimals": 1, "runs": none, "other": curve}
     return list(rows.values())
 
 
@@ -99,7 +104,8 @@ def marked(picture):
         if panel.bare:
             continue
         unit = _unit(panel.x_label or picture.x_label)
-        named = [(m.x, m.text) for m in (*panel.marks, *panel.uprights)]
+        named = [(m.x, m.text) for m in panel.marks if m.dot]  # the others name areas
+        named += [(u.x, u.text) for u in panel.uprights]
         named += [(z.start, z.text) for z in panel.zones]
         for x, text in named:
             place = f"{x:.0f}" if abs(x) >= 100 else f"{x:.3g}"
@@ -147,8 +153,8 @@ def _difference(story):
 
 def _embedded(story):
     """The chart for embedding, and the ids by which the page's script finds its parts."""
-    chart = LiveChart(story.picture)
-    panels = story.picture.panels
+    chart = LiveChart(story.whole)
+    panels = story.whole.panels
     chart.root.sizing_mode = "stretch_width"
     cursors = []
     for panel, drawn in zip(panels, chart.figures, strict=True):
@@ -169,8 +175,9 @@ def _embedded(story):
     shared = [f for f, p in zip(chart.figures, panels, strict=True) if not (p.x_label or p.bare)]
     return item, {
         "font": _FONT,
-        "limits": list(story.picture.x_limits),
+        "limits": list(story.whole.x_limits),
         "names": names,
+        "kept": [*names, *(m.text for p in panels for m in p.marks if not m.dot)],
         "unit": _unit(story.picture.x_label),
         "runs": [{"colours": [c, style.readable(c)]} for _, c in story.runs],
         "borders": max((f.min_border_left + f.min_border_right for f in shared), default=0),
@@ -245,7 +252,7 @@ def _data_url(kind, data):
 
 
 def _all_words(story):
-    parts = [story.headline, story.picture.description, *story.method, *story.cautions]
+    parts = [story.headline, story.whole.description, *story.method, *story.cautions]
     parts += [s.text for s in story.sentences] + [s.evidence for s in story.sentences]
     return " ".join([*parts, *(f"{word} {text}" for word, text in story.card)])
 

@@ -28,6 +28,7 @@ class Choice:
     card: bool = True
     picture: bool = True
     vector: bool = False
+    why: bool = True
     page: bool = True
     talk: bool = True
     poster: bool = True
@@ -59,6 +60,8 @@ def files(story, choice):
         yield f"picture-{choice.tag}.png", lambda: png(story.picture, *how, card)
     if choice.vector:
         yield f"picture-{choice.tag}.svg", lambda: svg(story.picture, *how, card)
+    if choice.why and story.why:
+        yield f"why-{choice.tag}.png", lambda: png(story.why, *how, card)
     if choice.poster and story.poster:
         width, height = checked_size(choice.size)
         poster = story.poster if width > height else story.poster_upright

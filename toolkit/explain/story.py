@@ -1,6 +1,6 @@
 """What is told about one finding: the same words and pictures for page, still, clip and talk."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pandas as pd
 
@@ -33,7 +33,9 @@ class Story:
     the numbers in `cited`; evidence: its word. sentences: for reading; spoken: short ones, for
     a voice over the clip. card: the method card's (word, text) rows. method, cautions:
     paragraphs. table: what can be downloaded, one row per speed. picture: the chart to publish.
-    poster, poster_upright: the circle for either shape, None where no station was measured.
+    why: the chart of a difference split among its causes, and shares, those causes along speed;
+    None where no split was made. poster, poster_upright: the circle for either shape, None where
+    no station was measured.
     """
 
     slug: str
@@ -49,8 +51,17 @@ class Story:
     runs: tuple[tuple[str, str], ...]  # name and colour of each run
     system: str = "US"
     evidence: str = "measured"
+    why: Picture | None = None
+    shares: pd.DataFrame | None = None
     poster: Picture | None = None
     poster_upright: Picture | None = None
+
+    @property
+    def whole(self):
+        """The picture with the causes below it on the same axis, for a page that has the room."""
+        if self.why is None:
+            return self.picture
+        return replace(self.picture, panels=(*self.picture.panels, self.why.panels[0]))
 
     @property
     def troubles(self):

@@ -7,9 +7,11 @@ import numpy as np
 import pandas as pd
 
 from toolkit import units
+from toolkit.analysis import split_words
+from toolkit.analysis.split import UNEXPLAINED
 from toolkit.analysis.verdict import headline, verdicts
 from toolkit.charts import comparison as charts
-from toolkit.charts import style
+from toolkit.charts import split_picture, style
 from toolkit.charts.picture import Mark
 from toolkit.explain.headline import Cited, cited_in
 from toolkit.explain.method_card import method_card
@@ -54,16 +56,17 @@ def notes_of(bench, finding):
     return tuple(found)
 
 
-def story_of(finding, system, *, quantity="", title="", notes=(), demo=False):
+def story_of(finding, system, *, quantity="", title="", notes=(), split=None, demo=False):
     """The Story of a finding in the units of the system.
 
     quantity: "power_w" or "torque_nm", "" for what was logged. title: the person's headline, ""
-    for the finding's own. notes: PlacedNotes to show. demo: the data are invented.
+    for the finding's own. notes: PlacedNotes to show. split: the Split of the same comparison,
+    which says why. demo: the data are invented.
     """
     c = finding.comparison
     own = finding.title if finding.system == system else headline(c, system)
     said = title.strip() or own
-    cited = cited_values(c)
+    cited = (*cited_values(c), *_cited_shares(split, c.range_rpm))
     quantity = quantity or _quantity(said, cited, c)
     marked = _marked(charts.picture(c, system, quantity), c, quantity, said, cited, notes, system)
     note = (finding.note,) if finding.note else ()
@@ -71,16 +74,18 @@ def story_of(finding, system, *, quantity="", title="", notes=(), demo=False):
         slug=finding.slug,
         headline=said,
         picture=marked,
-        sentences=tuple(_sentence(v) for v in verdicts(c, system)),
-        spoken=tuple(spoken(c, system, quantity)),
+        sentences=tuple(_sentence(v) for v in _said(c, split, system)),
+        spoken=(*spoken(c, system, quantity), *_spoken_split(split, c.range_rpm, system)),
         cited=cited,
         card=method_card(c, system, demo),
-        method=(*note, *_method(c)),
+        method=(*note, *_method(c, split)),
         cautions=CAUTIONS,
         table=table(c, system),
         runs=tuple(zip((c.a.name, c.b.name), _COLOURS, strict=True)),
         system=system,
         evidence=_evidence(c, quantity),
+        why=split and split_picture.picture(split, system, *c.range_rpm),
+        shares=split and _shares(split, system),
         poster=circle_of(c, _telling_speed(said, cited, c), system),
         poster_upright=circle_of(c, _telling_speed(said, cited, c), system, (1080, 1920)),
     )
@@ -129,6 +134,28 @@ def _cited_pressures(c, name, p):
         yield Cited(f"crossing of {name}", float(found.speed_rpm), "engine_speed")
 
 
+def _cited_shares(split, range_rpm):
+    if split is not None:
+        shares, _ = split.average(*range_rpm)
+        for cause, share in zip(split.causes, shares, strict=True):
+            if np.isfinite(share):
+                yield Cited(f"average share of {cause}", float(share), "torque")
+
+
+def _shares(split, system):
+    """Each cause's share along speed, in the person's unit."""
+    unit = units.unit_of("torque", system)
+    columns = {
+        f"Torque {_by(cause)} [{unit}]": units.shown(share, "torque", system)
+        for cause, share in zip(split.causes, split.share, strict=True)
+    }
+    return pd.DataFrame(columns, index=pd.Index(split.speed_rpm, name=charts.X_LABEL))
+
+
+def _by(cause):
+    return "not explained" if cause == UNEXPLAINED else f"by {cause}"
+
+
 def table(c, system):
     """The comparison along engine speed as a frame in the person's units."""
     columns = {}
@@ -142,6 +169,28 @@ def table(c, system):
         columns[f"{c.b.name} less {c.a.name}: {word}{unit}"] = gain.difference * step
         columns[f"{word}, half-width of the band{unit}"] = gain.half_width * step
     return pd.DataFrame(columns, index=pd.Index(c.speed_rpm, name=charts.X_LABEL))
+
+
+def _said(c, split, system):
+    """The sentences of the comparison, then why."""
+    yield from verdicts(c, system)
+    if split is not None:
+        yield from split_words.sentences(split, system, *c.range_rpm)
+
+
+def _spoken_split(split, range_rpm, system):
+    """The largest clear causes, in sentences short enough to be spoken."""
+    if split is None:
+        return
+    share, half = split.average(*range_rpm)
+    total = units.text(abs(float(share.sum())), "torque", system)
+    way = "more" if share.sum() > 0 else "less"
+    clear = [k for k in np.argsort(-np.abs(share)) if abs(share[k]) > half[k]]
+    for k in clear[:2]:
+        size, cause = units.text(abs(share[k]), "torque", system), split.causes[k]
+        part = "gives" if share[k] > 0 else "takes"
+        text = f"Of {total} {way} torque on average, {cause} {part} {split.name_b} {size}."
+        yield Sentence(text, split_words.evidence_of(split, cause))
 
 
 def _sentence(verdict):
@@ -211,7 +260,7 @@ def _telling_speed(text, cited, c):
     return spoken[0].at_rpm if spoken else c.range_rpm[1]
 
 
-def _method(c):
+def _method(c, split):
     gain = next(iter(c.gains.values()))
     level = f"{c.settings.confidence:.0%}"
     yield (
@@ -226,6 +275,13 @@ def _method(c):
             f"Power and torque are corrected to {c.reference}. Such factors were made for engines "
             "without boost and can be off where a gate holds the boost."
         )
+    if split is not None:
+        yield (
+            "The difference was split among its causes by Shapley's rule, the average over all "
+            f"orders of changing them; the breathing slope is from {split.slope.source}. A share "
+            "whose band reaches zero is answered with 'cannot tell'."
+        )
+        yield from split_words.to_log(split)
     logs = dict.fromkeys((r.run, r.sha256) for side in (c.a, c.b) for r in side.repeats)
     names = ", ".join(f"{run} (SHA-256 {sha[:12]})" if sha else run for run, sha in logs)
     yield f"The logs: {names}."

@@ -6,10 +6,13 @@ from dataclasses import replace
 import ipywidgets as w
 
 from toolkit import preferences
+from toolkit.analysis.breathing import cam_of
 from toolkit.analysis.compare import Settings, compare
 from toolkit.analysis.finding import changed_logs, load_finding, save_finding
 from toolkit.analysis.sides import opened, short_names, side
+from toolkit.analysis.split import split
 from toolkit.bench import Bench
+from toolkit.build import read_build
 from toolkit.explain.clip import Cancelled, Timing
 from toolkit.explain.lettering import missing_letters
 from toolkit.explain.looks import LOOKS, PLACES, PublishError, checked_size
@@ -50,8 +53,9 @@ def demo_finding(base, against, low_rpm=None, slug="demo"):
 class ExplainerPanel(Workpanel):
     """Choose, write, place, look, publish. `story` is what is shown and would be published."""
 
-    def __init__(self, bench=None, finding=""):
-        """finding: the slug to open on; "" for the first that the bench has."""
+    def __init__(self, bench=None, finding="", build=""):
+        """finding: the slug to open on; "" for the first that the bench has. build: a build file
+        of the bench, for the split."""
         super().__init__()
         self.bench = Bench(bench or preferences.load().bench)
         self.story = None
@@ -59,6 +63,11 @@ class ExplainerPanel(Workpanel):
         slugs = [name.split("/")[1] for name in self.bench.findings()]
         start = finding if finding in slugs else None
         self.finding = Choice("Finding", slugs, start)
+        builds = self.bench.builds()
+        options = [*((n.removeprefix("builds/"), n) for n in builds), ("none: no split", "")]
+        self.build = Choice("Engine build", options, build if build in builds else None,
+                            hint="splits the gap among its causes")  # fmt: skip
+        self._splits = {}
         self._make_words()
         self._make_places()
         self._make_notes()
@@ -70,12 +79,13 @@ class ExplainerPanel(Workpanel):
         self._new_finding()
         self.finding.observe(self._chosen, "value")
         self.watch(
+            self.build,
             self.headline, self.quantity, self.place, self.width, self.height, self.look,
             self.card, self.show, self.seconds, self.fps, *self.parts.values(), self.clip,
         )  # fmt: skip
         self.compose(
             [
-                group("What to tell", self.finding, self.quantity),
+                group("What to tell", self.finding, self.build, self.quantity),
                 group("Headline", self._headline_box),
                 group("Where it goes", self.place, self._own, self.look, self.card),
                 group("Notes of the log review", self.note, self._moves),
@@ -136,6 +146,7 @@ class ExplainerPanel(Workpanel):
         words = {
             "picture": "picture, PNG",
             "vector": "picture, SVG",
+            "why": "the causes, PNG",
             "poster": "circle of stations, PNG",
             "page": "page with live charts",
             "talk": "talk track and captions",
@@ -153,7 +164,7 @@ class ExplainerPanel(Workpanel):
         self.progress = w.IntProgress(0, 0, 1, layout=w.Layout(width="280px"))
         self.result = w.HTML()
         self.show = w.ToggleButtons(
-            options=[("Picture", "picture"), ("Circle of stations", "poster")],
+            options=[("Picture", "picture"), ("Causes", "why"), ("Circle of stations", "poster")],
             style={"button_width": "150px"},
         )
 
@@ -219,11 +230,28 @@ class ExplainerPanel(Workpanel):
             raise PublishError("this bench has no finding yet: save one in 03 Back to back")
         self.story = story_of(
             self.loaded, UNITS.system, quantity=self.quantity.value, title=self.headline.value,
-            notes=tuple(self._placed_notes()), demo=self.bench.folder == preferences.DEMO_BENCH,
+            notes=tuple(self._placed_notes()),
+            split=self._split(), demo=self.bench.folder == preferences.DEMO_BENCH,
         )  # fmt: skip
         self._show_troubles()
         self._show_preview(self.publication())
         self._show_words()
+
+    def _split(self):
+        """The split of the finding with the chosen build, kept: its model takes a moment."""
+        key = self.finding.value, self.build.value
+        self._no_split = ""
+        if not self.build.value:
+            return None
+        if key not in self._splits:
+            build = read_build(self.bench, self.build.value)
+            try:
+                cam = cam_of(build.engine.valves)
+                self._splits[key] = split(self.loaded.comparison, build, cam)
+            except ValueError as error:
+                self._no_split = f"The causes are not split: {error}."
+                return None
+        return self._splits[key]
 
     def publication(self):
         """The Choice that the fields describe."""
@@ -248,10 +276,13 @@ class ExplainerPanel(Workpanel):
         share = min(1.0, _PREVIEW_PX / width, 1.2 * _PREVIEW_PX / height)
         small = max(320, round(width * share)), max(320, round(height * share))
         poster = self.story.poster if width > height else self.story.poster_upright
+        card = self.story.card * choice.card
         if self.show.value == "poster" and poster is not None:
             data = png(poster, small, choice.look)
+        elif self.show.value == "why" and self.story.why is not None:
+            data = png(self.story.why, small, choice.look, card)
         else:
-            data = png(self.story.picture, small, choice.look, self.story.card * choice.card)
+            data = png(self.story.picture, small, choice.look, card)
         self.preview.value = data
         self.preview.layout.width, self.preview.layout.height = (f"{px}px" for px in small)
         over = LOOKS[choice.look].ground is None
@@ -271,6 +302,7 @@ class ExplainerPanel(Workpanel):
 
     def _remarks(self):
         yield from changed_logs(self.bench, self.loaded)
+        yield from filter(None, (self._no_split,))
         unknown = missing_letters(f"{self.story.headline}{self.story.picture.description}")
         if unknown:
             yield f"The pictures' font has no {unknown}: boxes stand there; the page shows them."
