@@ -153,13 +153,13 @@ class _Pull:
         if log.choke_margin is not None:
             left = _mean(log.choke_margin[self.late])
             words = f"the compressor's speed line has {left:.0%} of flow left to its choke end"
-            signs += [(words, left < 0.05)] if np.isfinite(left) else []
+            signs += [(words, left < 0.05, "worked out")] if np.isfinite(left) else []
         if log.air_flow_kg_s is not None and len(self.falling) > 1:
             first, last = self.falling[0], self.falling[-1]
             growth = log.air_flow_kg_s[last] / log.air_flow_kg_s[first] - 1
             faster = log.speed_rpm[last] / log.speed_rpm[first] - 1
             words = f"air flow grows {growth:.0%} while speed grows {faster:.0%}"
-            signs.append((words, bool(growth < 0.25 * faster)))
+            signs.append((words, bool(growth < 0.25 * faster), "measured"))
         return signs
 
     def kind(self):
@@ -180,7 +180,7 @@ class _Pull:
             return CANNOT_TELL if seen_shut else CONTROL
         if now == "unclear" or seen_open:
             return CANNOT_TELL
-        return OUT_OF_FLOW if any(yes for _, yes in self.flow_signs) else SHUT
+        return OUT_OF_FLOW if any(yes for _, yes, _ in self.flow_signs) else SHUT
 
 
 def _mean(values):
@@ -317,8 +317,8 @@ class _Words:
             yield from self._knee()
             yield from self._lift()
             yield from self._control()
-            for words, supports in self.pull.flow_signs:
-                yield Evidence(OUT_OF_FLOW, supports, f"In the fall {words}.", "measured")
+            for words, supports, known in self.pull.flow_signs:
+                yield Evidence(OUT_OF_FLOW, supports, f"In the fall {words}.", known)
 
     def _force(self):
         pull, i = self.pull, self.pull.falling[-1]
