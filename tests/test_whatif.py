@@ -190,6 +190,21 @@ def test_the_trade_and_the_prediction_agree(both, psi):
     assert made.power_w[[0, -1]] == pytest.approx(ends, rel=1e-3)
 
 
+def test_a_trade_of_another_change_is_taken_away(demo):
+    from toolkit.panels.what_if import WhatIfPanel
+
+    first, second = ([f"runs/2026-04-18_{n}_8psi_dyno.csv"] for n in ("1_small", "4_large"))
+    builds = ("builds/small.toml", "builds/large.toml")
+    panel = WhatIfPanel(DEMO, first, second, builds, boost_gauge_pa=8 * PSI)
+    panel.show.click()
+    assert panel.trouble.value == "" and panel.trade_chart.picture.finding.startswith("Small: ")
+    panel.size.value = 0.5
+    assert panel.trade_chart.picture.finding.startswith("50% of the way: ")
+    panel.altitude.type("1500 m")
+    assert panel.trade is None and panel.trade_chart.picture is None
+    panel.close()
+
+
 def test_a_stopped_fit_leaves_the_last_one(demo):
     from toolkit.panels.what_if import WhatIfPanel
 
@@ -249,7 +264,7 @@ def test_the_sentence_says_more_only_where_the_band_allows(demo, both):
 def test_the_trade_is_drawn_from_one_turbo_to_the_other(both):
     made = trade(both, Change(boost_gauge_pa=14 * PSI), sizes=np.array([0.0, 0.5, 1.0]))
     shown = trade_picture(made, 0.5, "US")
-    assert shown.finding.startswith("50% of the way from Small to Large: ")
+    assert shown.finding.startswith("50% of the way: ")
     for panel, x in zip(shown.panels, (made.time_s, made.threshold_rpm), strict=True):
         assert [m.text for m in panel.marks] == ["Small", "Large", "50% of the way"]
         assert panel.marks[0].x == x[0] and panel.marks[1].x == x[-1]

@@ -118,9 +118,7 @@ def trade_picture(trade, size, system):
         (trade.time_s, wait, f"Time to boost at {trade.held_rpm:.0f} rpm [s]"),
         (trade.threshold_rpm, threshold, "Boost threshold [rpm]"),
     ]
-    where = {0.0: trade.names[0], 1.0: trade.names[1]}.get(
-        size, f"{size:.0%} of the way from {trade.names[0]} to {trade.names[1]}"
-    )
+    where = {0.0: trade.names[0], 1.0: trade.names[1]}.get(size, f"{size:.0%} of the way")
     return Picture(
         f"{where}: {at:.0f} {unit} at {trade.top_rpm:.0f} rpm, boost from {threshold:.0f} rpm, "
         f"{wait:.1f} s to boost",
@@ -139,12 +137,22 @@ def _against(title, x, power, here, names, label):
     marks = (
         Mark(x[0], power[0], names[0], style.run_colour(0), align="right"),
         Mark(x[-1], power[-1], names[1], style.run_colour(1)),
-        Mark(here[0], here[1], f"{here[2]:.0%} of the way", PREDICTED),
+        Mark(here[0], here[1], f"{here[2]:.0%} of the way", PREDICTED, at=_below(x, power, here)),
     )
     return Panel(
         title, (line,), marks=marks if 0 < here[2] < 1 else marks[:2], height=210,
-        y_range=_room(power), x_label=label, x_range=_room(x),
+        y_range=_whole(_room(power)), x_label=label, x_range=_room(x),
     )  # fmt: skip
+
+
+def _below(x, y, here):
+    """Where words stand clear of a rising curve: below and right of the place."""
+    return here[0] + 0.05 * np.ptp(_room(x)), here[1] - 0.16 * np.ptp(_room(y))
+
+
+def _whole(ends):
+    """A range from and to whole numbers."""
+    return float(np.floor(ends[0])), float(np.ceil(ends[1]))
 
 
 def _room(values):

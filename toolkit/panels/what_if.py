@@ -1,6 +1,7 @@
 """What if: fit the model to runs, see what they told, change one thing, read what would follow."""
 
 import threading
+from dataclasses import replace
 
 import ipywidgets as w
 import traitlets as t
@@ -85,7 +86,7 @@ class WhatIfPanel(Workpanel):
         super().__init__()
         self.bench = Bench(bench or preferences.load().bench)
         self._known, self._stop, self.worker = {}, threading.Event(), None
-        self.fitted = self.prediction = self.trade = None
+        self.fitted = self.prediction = self.trade = self._traded = None
         self._drawn = ()
         self._make_runs(first, second, builds)
         self._make_changes(boost_gauge_pa)
@@ -225,6 +226,9 @@ class WhatIfPanel(Workpanel):
         self.unknowns.value = table(rows(self.fitted, UNITS.system), head, words=(0, 4))
         remarks = (error_sentence(self.fitted, UNITS.system), *self.fitted.points.notes)
         self.notes.value = "".join(said(text).value for text in remarks)
+        if self.trade is not None and self._traded != replace(change, size=0.0):
+            self.trade = None  # it was worked out for another change
+            self.trade_chart.clear()
         if self.trade is not None:
             self.trade_chart.show(trade_picture(self.trade, self.size.value, UNITS.system))
 
@@ -255,7 +259,9 @@ class WhatIfPanel(Workpanel):
         """Work out the whole way from the first turbo to the second, and draw it."""
         if self.fitted is None:
             raise ValueError("fit runs of two turbos first: the trade lies between them")
-        self.trade = trade(self.fitted, self.change(), self.held.value)
+        change = self.change()
+        self.trade = trade(self.fitted, change, self.held.value)
+        self._traded = replace(change, size=0.0)
         self.trade_chart.show(trade_picture(self.trade, self.size.value, UNITS.system))
 
     def _say(self, text):
