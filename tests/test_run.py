@@ -465,6 +465,7 @@ def test_torque_that_does_not_give_the_load(shared_data):
 def test_a_chassis_log_says_what_it_lacks(shared_data):
     found = Run.of(read(shared_data / "logs" / "anl_d3_61811013.txt"))
     assert {"speed_rpm", "torque_nm", "power_w"} <= set(found.missing)
+    assert "no pull can be found" in found.remarks[-1].sentence
     assert found.frame["vehicle_speed_m_s"].max() > 10
     assert found.questions[0].key == ("columns", "Eng_FuelFlow_Direct_DI[ccps]", "unit")
 

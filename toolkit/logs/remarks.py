@@ -1,5 +1,5 @@
 """What is odd about a log before any question is asked of it: a clipped sensor, a clock that
-runs backwards."""
+runs backwards, no engine speed."""
 
 from dataclasses import dataclass
 
@@ -24,7 +24,7 @@ def remarks_on(frame):
     """Remarks on the channels of a run's frame."""
     pressures = [c for c in frame if c.startswith("p_") and c.endswith("_pa")]
     found = [_flat_remark(frame, c) for c in pressures if c != "p_cell_pa"]
-    return tuple(r for r in (_backwards(frame), _timeless(frame), *found) if r)
+    return tuple(r for r in (_backwards(frame), _timeless(frame), *found, _speedless(frame)) if r)
 
 
 def flat_top(values):
@@ -85,3 +85,9 @@ def _timeless(frame):
         return None
     sentence = f"{len(rows)} rows have no time, first row {rows[0]}: are they part of the log?"
     return Remark(sentence, rows, ("time_s",))
+
+
+def _speedless(frame):
+    if "speed_rpm" in frame:
+        return None
+    return Remark("No column is known to be the engine speed, so no pull can be found here.")
