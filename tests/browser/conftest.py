@@ -5,6 +5,7 @@
 """
 
 import contextlib
+import json
 import os
 import re
 import secrets
@@ -141,11 +142,22 @@ def open_workbook(lab, page):
     """Open a workbook by name; returns the page when its panels are drawn."""
 
     def open_one(name):
+        end_sessions(lab)
         page.goto(f"{lab.base}/lab/tree/workbooks/{name}.ipynb?token={lab.token}&reset")
         wait_until_run(page)
         return page
 
     return open_one
+
+
+def end_sessions(lab):
+    """End all kernels: an earlier page's widgets are unknown to the next page."""
+    where, key = f"{lab.base}/api/sessions", {"Authorization": f"token {lab.token}"}
+    with urllib.request.urlopen(urllib.request.Request(where, headers=key)) as answer:
+        sessions = json.load(answer)
+    for session in sessions:
+        gone = urllib.request.Request(f"{where}/{session['id']}", headers=key, method="DELETE")
+        urllib.request.urlopen(gone).close()
 
 
 def wait_until_run(page):

@@ -1,20 +1,4 @@
-import json
-import urllib.request
-
-import pytest
 from conftest import OPEN, sees, shoot, type_into
-
-
-@pytest.fixture(autouse=True)
-def own_kernel(lab):
-    """Each test starts a kernel of its own: an earlier page's widgets are unknown to this page."""
-    where = f"{lab.base}/api/sessions"
-    key = {"Authorization": f"token {lab.token}"}
-    with urllib.request.urlopen(urllib.request.Request(where, headers=key)) as answer:
-        sessions = json.load(answer)
-    for session in sessions:
-        gone = urllib.request.Request(f"{where}/{session['id']}", headers=key, method="DELETE")
-        urllib.request.urlopen(gone).close()
 
 
 def findings(page):
