@@ -17,10 +17,11 @@ def clock_picture(reference, other, fit, names, system, channel=""):
     """
     times = reference["time_s"].to_numpy(), _on_reference(other["time_s"].to_numpy(), fit)
     panels = [_both("speed_rpm", reference, other, times, names, system, 220)]
-    panels.append(_difference(reference, other, times, system))
+    panels.append(_difference(reference, other, times, names))
     if channel in reference or channel in other:
         panels.append(_both(channel, reference, other, times, names, system, 180))
-    return Picture(_finding(fit), _method(fit), tuple(panels), "Time on the first log's clock [s]")
+    finding, label = _finding(fit, names), f"Time on the clock of '{names[0]}' [s]"
+    return Picture(finding, _method(fit), tuple(panels), label)
 
 
 def _on_reference(time_s, fit):
@@ -46,29 +47,31 @@ def _both(channel, reference, other, times, names, system, height):
     )  # fmt: skip
 
 
-def _difference(reference, other, times, system):
+def _difference(reference, other, times, names):
     """Second log's speed less the first's, at the first's rows."""
     known = np.isfinite(times[1])
     t, first = np.unique(times[1][known], return_index=True)
     speed = resampled(t, other["speed_rpm"].to_numpy()[known][first], times[0])
     gap = speed - reference["speed_rpm"].to_numpy()
     high = max(float(np.nanquantile(np.abs(gap), 0.995)) if np.isfinite(gap).any() else 0.0, 20.0)
-    line = Line(times[0], gap, "difference", style.INK, "worked out", style.THIN_PX)
-    return Panel(
-        "Speed, second less first [rpm]", (line,), height=140, y_range=(-1.2 * high, 1.2 * high)
-    )
+    dots = Line(times[0], gap, "difference", style.INK, "worked out", 0, points=True, joined=False)
+    title = f"Speed, '{names[1]}' less '{names[0]}' [rpm]"
+    return Panel(title, (dots,), height=140, y_range=(-1.2 * high, 1.2 * high))
 
 
-def _finding(fit):
+def _finding(fit, names):
     if not np.isfinite(fit.offset_s):
         return "The two logs cannot be laid on one clock"
-    return f"The second log's clock starts {fit.offset_s:+.3f} s after the first's"
+    order = "after" if fit.offset_s > 0 else "before"
+    return (
+        f"The clock of '{names[1]}' starts {abs(fit.offset_s):.3f} s {order} that of '{names[0]}'"
+    )
 
 
 def _method(fit):
     said = [fit.why]
     if np.isfinite(fit.offset_error_s):
-        said.append(f"error {fit.offset_error_s:.3f} s")
+        said.append(f"offset ± {fit.offset_error_s:.4f} s")
     if np.isfinite(fit.rate_error):
         said.append(f"rate {fit.rate:.6f} ± {fit.rate_error:.6f}")
     elif np.isfinite(fit.offset_s):

@@ -252,6 +252,10 @@ class Pulls:
         n = np.isfinite(values).sum(axis=0)
         return np.nansum(values, axis=0) / np.where(n > 0, n, np.nan)
 
+    def mean_curve(self, channel):
+        """The mean of the pulls as a curve, of no pull."""
+        return Curve(channel, 0, self.speed_rpm, self.mean(channel))
+
     @property
     def speed_rpm(self):
         """The centres of the bins."""
@@ -390,8 +394,8 @@ def valued(note, pulls):
     """The note with the value of the mean curve under it, where it was written without one."""
     if np.isfinite(note.value) or note.axis != "speed_rpm" or note.channel not in pulls.has:
         return note
-    mean = Curve(note.channel, 0, pulls.speed_rpm, pulls.mean(note.channel))
-    return replace(note, value=value_under(mean, note.start, note.stop))
+    value = value_under(pulls.mean_curve(note.channel), note.start, note.stop)
+    return replace(note, value=value)
 
 
 def _noted(panel, axes, notes, system):

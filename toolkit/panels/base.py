@@ -32,7 +32,7 @@ _CSS = f"""<style>
   max-width: 860px; }}
 .dp-evidence {{ color: {style.QUIET}; font-size: 13px; }}
 .dp-panel table {{ border-collapse: collapse; font-size: 13px; }}
-.dp-panel th, .dp-panel td {{ padding: 3px 12px 3px 0; text-align: right;
+.dp-panel th, .dp-panel td {{ padding: 3px 12px 3px 0; text-align: right; vertical-align: top;
   border-bottom: 1px solid {style.GRID}; }}
 .dp-panel th:first-child, .dp-panel td:first-child {{ text-align: left; }}
 .dp-panel td.words, .dp-panel th.words {{ text-align: left; }}
@@ -353,6 +353,7 @@ class Workpanel(w.VBox):
             previous.close()
         Workpanel._open[type(self).__name__] = self
         self.trouble = w.HTML(layout=w.Layout(margin="0"))
+        self._told = False  # whether a guard inside the present one has had its say
         self._switch = w.ToggleButtons(
             options=units.SYSTEMS, value=UNITS.system, style={"button_width": "48px"}
         )
@@ -391,13 +392,19 @@ class Workpanel(w.VBox):
 
     @contextmanager
     def guarded(self):
-        """Show what goes wrong inside, in words; the last good picture stays."""
+        """Show what goes wrong inside, in words; the last good picture stays.
+
+        Where one runs inside another, the inner one's words stand when the outer one ends well.
+        """
+        self._told = False
         try:
             yield
         except Exception as error:
             self.trouble.value = paragraph(_sentence(error), "dp-wrong")
         else:
-            self.trouble.value = ""
+            if not self._told:
+                self.trouble.value = ""
+        self._told = True
 
     def handler(self, function):
         """A function to hand to on_click and the like, whose errors are seen."""

@@ -6,7 +6,7 @@ import ipywidgets as w
 import numpy as np
 
 from toolkit import units
-from toolkit.logs.corrected import OUTSIDE, caveats, corrections
+from toolkit.logs.corrected import INSIDE, OUTSIDE, caveats, corrections
 from toolkit.logs.review import OBSERVED
 from toolkit.logs.weather import KINDS, MEASURED_AT, Weather
 from toolkit.panels.base import UNITS, Choice, Quantity, Workpanel, group, paragraph, table, verdict
@@ -199,5 +199,6 @@ def _tested(state, pulls):
 def _trust(line):
     if line.name == "observed":
         return "measured"
-    mark = {OUTSIDE: "OUTSIDE its range. "}.get(line.verdict, f"{line.verdict}. ")
+    words = {INSIDE: "inside its range", OUTSIDE: "OUTSIDE its range"}
+    mark = f"{words.get(line.verdict, line.verdict)}. "
     return mark[:1].upper() + mark[1:] + " ".join(line.reasons)

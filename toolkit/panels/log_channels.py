@@ -50,8 +50,10 @@ class _Row:
         self.unit.options = [_OPEN, *((u, u) for u in listed)]
         self.unit.value = settled.unit
         self.unit.disabled = not settled.channel
-        self.zero.value = settled.reference if settled.kind == "pressure" else ""
-        self.zero.disabled = settled.kind != "pressure"
+        is_pressure = settled.kind == "pressure"
+        self.zero.options = _ZEROS if is_pressure else [("\N{EN DASH}", "")]
+        self.zero.value = settled.reference if is_pressure else ""
+        self.zero.disabled = not is_pressure
         sure = "asked above" if settled.confidence == ASK else settled.confidence
         self.why.value = paragraph(f"{sure}: {settled.why}", "dp-message")
         self._quiet = False
@@ -66,7 +68,7 @@ class _Mend(w.VBox):
 
     def __init__(self, desk, handler):
         self.desk, self._quiet = desk, False
-        self.column = Choice("A sensor of which you know", [("none", "")])
+        self.column = Choice("Sensor", [("none", "")])
         self.column.layout.width, self.column.control.layout.width = "480px", "300px"
         self.items = {
             item: Field(words, w.Text(continuous_update=False), hint)

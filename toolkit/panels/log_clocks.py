@@ -13,6 +13,7 @@ from toolkit.logs.clocks import ClockFit, fit_clocks
 from toolkit.logs.question import LogError
 from toolkit.logs.run import Run
 from toolkit.panels.base import UNITS, Choice, Quantity, Workpanel, group, said, verdict
+from toolkit.panels.log_desk import same
 from toolkit.panels.log_pulls import Slot
 
 _NONE = [("no other log", "")]
@@ -23,7 +24,7 @@ class ClocksPanel(Workpanel):
 
     def __init__(self, desk):
         super().__init__()
-        self.desk, self._other, self._run, self._fitted = desk, None, None, None
+        self.desk, self._other, self._run, self._fitted = desk, None, None, ((), None)
         self.other = Choice("The other log", _NONE)
         self.other.control.layout.width = "290px"
         self.other.layout.width = "450px"
@@ -84,9 +85,9 @@ class ClocksPanel(Workpanel):
     def fit(self):
         """The clock of this log against the other's, as fitted and moved by the hand."""
         state = self.desk.state
-        key = self.other.value, state.run
-        if self._fitted is None or self._fitted[0] != key:
-            self._fitted = key, _fitted(self._opened(), state.run)
+        key = self._opened(), state.run
+        if not same(self._fitted[0], key):
+            self._fitted = key, _fitted(*key)
         fit = self._fitted[1]
         if not self.by.value:
             return fit
@@ -103,7 +104,7 @@ class ClocksPanel(Workpanel):
             other.frame, state.run.frame, fit, names, UNITS.system, self.channel.value
         )
         self.slot.show(Drawn(picture, ()))
-        self.words.value = said(f"First: {other.name}. Second: {state.run.name}.").value
+        self.words.value = said(f"'{names[0]}': {other.name}; '{names[1]}': this log.").value
         kept = state.run.review.clock
         self.use.disabled = not np.isfinite(fit.offset_s)
         self.status.value = verdict(

@@ -87,6 +87,11 @@ def _found(run):
     return {"stretches": stretches, "lost": lost, "no_pulls": ""}
 
 
+def same(asked, again):
+    """Whether two keys hold the very same things; runs hold frames, which do not compare."""
+    return len(asked) == len(again) and all(a is b for a, b in zip(asked, again, strict=True))
+
+
 class Desk(t.HasTraits):
     """The log under review; panels watch `state` and `asked`, and change them by the methods.
 
@@ -102,7 +107,7 @@ class Desk(t.HasTraits):
         super().__init__()
         self.bench = bench or Bench(preferences.load().bench)
         self._kept, self._saved, self._waiting = {}, {}, None
-        self._signs = (None, ())
+        self._signs = ((), ())
 
     def open(self, name, afresh=False):
         """Put a log on the desk, with what was decided about it in this session or saved.
@@ -149,7 +154,7 @@ class Desk(t.HasTraits):
         """The signs of trouble in the log on the desk, worked out once per change."""
         state = self.state
         asked = (state.run, state.stretches, state.limits, system)
-        if self._signs[0] != asked:
+        if not same(self._signs[0], asked):
             accepted = [s for s in state.stretches if s.accepted]
             found = signs(state.run.frame, accepted, state.limits, system)
             self._signs = (asked, found)

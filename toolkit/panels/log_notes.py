@@ -20,7 +20,7 @@ class NoteForm(w.VBox):
         self.desk, self.handler = desk, handler
         self.which = Choice("Note", [("a new one", _NEW)])
         self.channel = Choice("On", [("no curve", "")])
-        self.pull = Choice("Of", [("pull 1", 1)])
+        self.pull = Choice("Of", [("the mean", 0)])
         self.at = Quantity(
             "At", "engine_speed", None, low=0, optional=True, hint="tap the curve, or type"
         )
@@ -54,7 +54,7 @@ class NoteForm(w.VBox):
         """Offer the curves of these pulls, and the notes there are."""
         channels = [(CHANNELS[c].words, c) for c in CHANNELS if c in pulls.has]
         _offer(self.channel, [x for x in channels if x[1] not in ("speed_rpm", "time_s")])
-        _offer(self.pull, [(f"pull {n}", n) for n in pulls.numbers])
+        _offer(self.pull, [("the mean", 0), *((f"pull {n}", n) for n in pulls.numbers)])
         notes = [(f"{k}: {n.words[:30]}", k - 1) for k, n in enumerate(self._notes.items, 1)]
         _offer(self.which, [("a new one", _NEW), *notes])
         self.delete.disabled = self.which.value == _NEW
@@ -71,11 +71,11 @@ class NoteForm(w.VBox):
         self.to.value, self.at.value = None, at
 
     def _curve(self):
-        state = self.desk.state
-        found = [c for c in state.pulls.curves(self.channel.value) if c.pull == self.pull.value]
-        if not found:
+        pulls, channel = self.desk.state.pulls, self.channel.value
+        found = [c for c in pulls.curves(channel) if c.pull == self.pull.value]
+        if not found and (self.pull.value or channel not in pulls.has):
             raise LogError("choose the curve that the note stands on")
-        return found[0]
+        return found[0] if found else pulls.mean_curve(channel)
 
     def _note(self):
         if self.at.value is None:

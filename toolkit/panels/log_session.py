@@ -33,8 +33,8 @@ class SessionPanel(Workpanel):
 
     def _read(self):
         self.day, self._left_out = day_of(self.desk.bench, self.desk.name)
-        names = [(f"{i}: {p.setup}", i - 1) for i, p in enumerate(self.day.pulls, start=1)]
-        self.against.control.options = names
+        setups = shortened([p.setup for p in self.day.pulls])
+        self.against.control.options = [(f"{i}: {s}", i - 1) for i, s in enumerate(setups, 1)]
         self.against.layout.display = None
         self.redraw()
 

@@ -19,7 +19,7 @@ from toolkit.panels.base import (
 )
 
 _SEVERITY = {"stops": "stops a verdict", "weakens": "weakens it", "note": "worth knowing"}
-_ALL = [("all that touch a verdict", "")]
+_ALL = [("all that matter", "")]
 
 
 class SignsPanel(Workpanel):
@@ -29,6 +29,7 @@ class SignsPanel(Workpanel):
         super().__init__()
         self.desk = desk
         self.limit = Choice("What counts", [(words, name) for name, words, _, _ in LIMITS])
+        self.limit.layout.width, self.limit.control.layout.width = "360px", "200px"
         self.value = Field("Its limit", w.Text(continuous_update=False))
         self.mark = Choice("Mark on the trace", _ALL)
         self.finding, self.list, self.untold = w.HTML(), w.HTML(), w.HTML()
