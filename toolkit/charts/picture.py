@@ -133,7 +133,10 @@ class Panel:
             return self.y_range
         drawn = [ln.y for ln in self.lines] + [e for b in self.bands for e in (b.low, b.high)]
         drawn += [s.y for s in self.shapes] + [np.array([m.y]) for m in self.marks]
-        return limits(drawn, self.from_zero)
+        low, high = limits(drawn, self.from_zero)
+        named = any(thing.text for thing in (*self.uprights, *self.zones))
+        # Words at the top of a hairline stand clear of the curves.
+        return low, high + (0.14 * (high - low) if named else 0.0)
 
     @cached_property
     def x_limits(self):
