@@ -42,7 +42,7 @@ def test_from_target_to_saved_build(open_workbook, lab):
     assert "Small at 14.0 psi" in " ".join(findings(page))
 
     curves = drawn(page)
-    drag(page, "Try boost, of target", 8)
+    drag(page, "Boost above target", 8)
     sees(page, "Small at 18.0 psi")
     assert drawn(page) != curves
     row = f"{OPEN} .widget-hbox:has(> .widget-label:text-is('Candidate')) select"

@@ -1,5 +1,7 @@
 """Pictures of the sizing sheet: air and pressure, the compressor map, candidates, fuel, cooler."""
 
+from functools import lru_cache
+
 import numpy as np
 from contourpy import contour_generator
 
@@ -155,6 +157,17 @@ def _map_finding(made, j, system):
     tight = 100 * np.nanmin(sizing.surge_margin(made, j)[on])
     off = "" if on.all() else f"; {np.sum(~on)} of {len(on)} speeds are off the map"
     return f"{name}: {eta.min():.0f} to {eta.max():.0f} % efficient, surge {tight:.0f} % away{off}"
+
+
+@lru_cache(maxsize=16)
+def _map_alone(map_, system):
+    """Lines and marks of a map, kept: a slider moves the operating line only."""
+
+    def flow(values):
+        return units.shown(values, "air_flow", system)
+
+    contours, efficiencies = _contours(map_, flow)
+    return (*_map_lines(map_, flow), *contours), (*_speed_marks(map_, flow), *efficiencies)
 
 
 def _contours(map_, flow):

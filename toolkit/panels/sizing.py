@@ -210,7 +210,7 @@ class MapPanel(SheetPanel):
         maps = [(n.removeprefix("maps/").removesuffix(".csv"), n) for n in sheet.bench.maps()]
         psi = 6894.757293168361
         # More or less than the target: so it stands still when the target changes.
-        self.more = Slide("Try boost, of target", "boost", 0.0, -10 * psi, 20 * psi, 60)
+        self.more = Slide("Boost above target", "boost", 0.0, -10 * psi, 20 * psi, 60)
         self.more.observe(self.handler(lambda _: self._draw()), "value")
         self.chart = Chart(pictures.map_picture(sheet.made, sheet.chosen, UNITS.system))
         bind = self.bind

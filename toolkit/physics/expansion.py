@@ -153,10 +153,10 @@ class _Rows:
         self.columns = [(y.ravel(), slope.ravel()) for y, slope in columns]
 
     def __call__(self, row, x):
-        x = np.clip(x, self.low[row], self.low[row] + self.span[row])
-        place = row + (x - self.low[row]) / self.span[row]
-        k = np.searchsorted(self.places, place, side="right") - 1
-        k = np.clip(k, row * self.count, row * self.count + self.count - 2)
+        low, span, first = self.low[row], self.span[row], row * self.count
+        x = np.minimum(np.maximum(x, low), low + span)
+        k = np.searchsorted(self.places, row + (x - low) / span, side="right") - 1
+        k = np.minimum(np.maximum(k, first), first + self.count - 2)
         width = self.x[k + 1] - self.x[k]
         t = (x - self.x[k]) / width
         return [_cubic(t, width, y, slope, k) for y, slope in self.columns]

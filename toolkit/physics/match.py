@@ -18,6 +18,7 @@ efficiency. The form is standard (Watson & Janota, Turbocharging the Internal Co
 """
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -98,6 +99,15 @@ class _System:
             expansion=self.expansion.take(index),
         )
 
+    @cached_property
+    def _inlet(self):
+        """What of the compressor's inlet is the same at every place on the map."""
+        p = self.p
+        t_ref, p_ref, _, _ = (r[p.map] for r in self.references)
+        air_factor = p.turbos / p_ref * np.sqrt(t_ref / p.t_cell_k)
+        enthalpy = p.t_cell_k * _polynomial(_H, p.t_cell_k)
+        return air_factor, 4 * p.intake_loss * p.t_cell_k, _polynomial(_CP, p.t_cell_k), enthalpy
+
     def first_guess(self):
         """Speed at which the middle of the map gives the target's pressure ratio."""
         wanted = 1.05 * self.p.p_target_pa / self.p.p_cell_pa
@@ -146,17 +156,16 @@ class _System:
     def _state(self, share, place):
         """All that follows from a place on the map."""
         p, (surge, choke, ratios, works) = self.p, self.tables
-        t_ref, p_ref, _, _ = (r[p.map] for r in self.references)
+        air_factor, drop_factor, cp, enthalpy = self._inlet
         cell = Cell(share, place, p.map)
         ratio = cell(ratios)
         low = cell.along(surge)
         corrected = (low + place * (cell.along(choke) - low)) * ratio
         # Air per pascal at the inlet; the inlet pressure follows, as the filter takes from it.
-        per_pa = p.turbos * corrected / p_ref * np.sqrt(t_ref / p.t_cell_k)
-        drop = 4 * p.intake_loss * p.t_cell_k * per_pa**2
-        p_in = 2 * p.p_cell_pa / (1 + np.sqrt(1 + drop))
+        per_pa = air_factor * corrected
+        p_in = 2 * p.p_cell_pa / (1 + np.sqrt(1 + drop_factor * per_pa**2))
         air, p_out, work = per_pa * p_in, ratio * p_in, cell(works) * p.t_cell_k
-        t_out = _warmed(p.t_cell_k, work)
+        t_out = _warmed(p.t_cell_k, work, cp, enthalpy)
         p_manifold = p_out - p.cooler_loss * air**2 * t_out / p_out
         p_manifold = np.maximum(p_manifold, 0.01 * p_out)  # a cooler that takes all: far from any
         t_charge = t_out - p.effectiveness * (t_out - p.t_medium_k)
@@ -185,20 +194,21 @@ class _System:
         if not self.p.gated.any():
             return free
         boost = np.maximum(state.p_out - self.p.p_cell_pa, 0)
-        # As shut, and as open, as spring, back pressure and control can make the gate.
-        shut = self._passes(state, boost * (1 - self.p.gate_share))
-        wide = self._passes(state, boost)
+        # As shut, and as open, as spring, back pressure and control can make the gate: the share
+        # of the exhaust that it passes where its forces balance.
+        per_area = self._gate_flow(state) / state.exhaust
+        drop = state.p_exhaust - state.p_after
+        shut, wide = (
+            per_area * flow_area_m2(self.p.gate, lift_m(self.p.gate, drop, at_diaphragm))
+            for at_diaphragm in (boost * (1 - self.p.gate_share), boost)
+        )
         held = np.maximum(shut - left_over, np.minimum(above, wide - left_over))
         return np.where(self.p.gated, held, free)
 
-    def _passes(self, state, port_drop):
-        """Share of the exhaust that the gate passes where its forces balance."""
-        lift = lift_m(self.p.gate, state.p_exhaust - state.p_after, port_drop)
-        return self._gate_flow(state, flow_area_m2(self.p.gate, lift)) / state.exhaust
-
-    def _gate_flow(self, state, area):
+    def _gate_flow(self, state):
+        """What the gates pass by open area. [kg/s m2]"""
         per_area = self.expansion.nozzle_flow(state.z) * state.p_exhaust
-        return self.p.turbos * self.p.gate.discharge * area * per_area
+        return self.p.turbos * self.p.gate.discharge * per_area
 
     def result(self, share, place):
         """The Match at the solved places."""
@@ -231,7 +241,7 @@ class _System:
 
     def _lift(self, state, left_over):
         """Lift that passes what is left over; the stop where only the port limits the flow."""
-        area = np.maximum(left_over, 0) / self._gate_flow(state, 1.0)
+        area = np.maximum(left_over, 0) / self._gate_flow(state)
         lift = lift_for_area_m(self.p.gate, np.nan_to_num(area))
         lift = np.where(np.isnan(lift), self.p.gate.max_lift_m, lift)
         return np.where(self.p.gated, lift, np.nan)
@@ -275,12 +285,11 @@ _CP = gas.coefficients()[0][:5].tolist()  # below 1000 K, where a compressor's a
 _H = [a / (n + 1) for n, a in enumerate(_CP)]
 
 
-def _warmed(t_k, work_j_kg):
+def _warmed(t_k, work_j_kg, cp_j_kgk, enthalpy_j_kg):
     """Temperature of air after work was done on it: Newton from a constant cp."""
-    cp, before = _polynomial(_CP, t_k), t_k * _polynomial(_H, t_k)
-    t = t_k + work_j_kg / cp
+    wanted, t = work_j_kg + enthalpy_j_kg, t_k + work_j_kg / cp_j_kgk
     for _ in range(2):
-        t = t + (work_j_kg + before - t * _polynomial(_H, t)) / _polynomial(_CP, t)
+        t = t + (wanted - t * _polynomial(_H, t)) / _polynomial(_CP, t)
     return t
 
 
