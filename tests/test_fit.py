@@ -220,6 +220,11 @@ def test_a_turbine_without_an_area_is_refused(halves):
         fit(halves[0], build)
 
 
+def test_builds_of_two_engines_are_refused(halves):
+    with pytest.raises(ValueError, match="differ in engine or fuel"):
+        fit(halves[0], (plain_engine(), plain_engine(stroke_m=0.08)))
+
+
 def test_no_point_left_is_said(halves):
     with pytest.raises(ValueError, match="no point is left"):
         fit(halves[0].take(np.zeros(0, dtype=int)), plain_engine())

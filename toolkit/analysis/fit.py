@@ -145,7 +145,8 @@ def fit(points, builds, priors=None, trust=None, progress=None):
     points: FitPoints, or several. builds: the Build, or one for each turbo that the points name.
     priors: Parameters in place of the usual ones (`parameters_of`). trust: a Trust. progress:
     called with the share done, 0 to 1, at every step; raises Stopped to stop.
-    Raises ValueError where a turbine has no effective area, or no point is left.
+    Raises ValueError where a turbine has no effective area, where the builds differ in engine or
+    fuel, or no point is left.
     """
     builds, trust = _checked(builds), trust or Trust()
     points = FitPoints.joined(points) if isinstance(points, list | tuple) else points
@@ -210,6 +211,11 @@ def _checked(builds):
             raise ValueError(
                 f"{build.turbo.name}: a fit needs turbine_area and turbine_efficiency in the "
                 "build to start from; a turbine curve has nothing left to fit"
+            )
+        if build.engine != builds[0].engine or build.fuel != builds[0].fuel:
+            raise ValueError(
+                f"{build.name} and {builds[0].name} differ in engine or fuel: turbos are fitted "
+                "together on one engine; make those parts of the builds the same"
             )
     return builds
 
