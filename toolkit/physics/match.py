@@ -51,10 +51,11 @@ def match(points, maps, curves=(None,), fuel=(gas.GASOLINE_H_TO_C, 0.0)):
 
 
 def _solved(system):
-    share, place = system.search(system.first_guess(), FINEST, loose=1e-2)
+    share, place = system.search(*system.first_guess(), FINEST, loose=1e-2)
     left = np.flatnonzero(system.wrong(share, place))
     if left.size:  # the few that slipped out of their bracket: again, with more care
-        share[left], place[left] = system.take(left).search(share[left], FINEST * 1e-4, loose=0)
+        rest, again = system.take(left), (share[left], place[left], np.ones(left.size))
+        share[left], place[left] = rest.search(*again, FINEST * 1e-4, loose=0)
     return system.result(share, place)
 
 
@@ -109,19 +110,29 @@ class _System:
         return air_factor, 4 * p.intake_loss * p.t_cell_k, _polynomial(_CP, p.t_cell_k), enthalpy
 
     def first_guess(self):
-        """Speed at which the middle of the map gives the target's pressure ratio."""
-        wanted = 1.05 * self.p.p_target_pa / self.p.p_cell_pa
-        nodes = np.linspace(0, 1, SPEED_NODES)
-        guess = np.full(self.size, 0.5)
-        for number, ratios in enumerate(self.tables[2][:, :, LINE_NODES // 2]):
-            mine = (self.p.map == number) & (wanted > 0)  # NaN keeps a place from which it stays
-            guess[mine] = np.interp(wanted[mine], ratios, nodes)
-        return guess
+        """Where the target's pressure ratio and the engine's appetite lie on the map, roughly:
+        shares of its range in speed and place, and how steeply boost rises with speed there."""
+        p, (surge, choke, ratios, _) = self.p, self.tables
+        wanted = 1.05 * p.p_target_pa / p.p_cell_pa
+        nodes, middle = np.linspace(0, 1, SPEED_NODES), ratios[:, :, LINE_NODES // 2]
+        share, steep = np.full(self.size, 0.5), np.ones(self.size)
+        for number, line in enumerate(middle):
+            mine = (p.map == number) & (wanted > 0)  # NaN keeps a place from which it stays
+            share[mine] = np.interp(wanted[mine], line, nodes)
+            steep[mine] = np.interp(share[mine], nodes, np.gradient(line, nodes)) / wanted[mine]
+        hot = p.t_cell_k * wanted**0.38
+        charge_k = hot - p.effectiveness * (hot - p.t_medium_k)
+        air = p.volume_flow_m3_s * p.p_target_pa / (p.r_intake_j_kgk * charge_k)
+        setting = air / (self._inlet[0] * p.p_cell_pa) / wanted
+        cell = Cell(share, np.zeros(self.size), p.map)
+        low = cell.along(surge)
+        place = (setting - low) / (cell.along(choke) - low)
+        return share, np.where(place > 0, np.minimum(place, 1), 0), steep
 
-    def search(self, guess, finest, loose):
+    def search(self, guess, place, steep, finest, loose):
         """Shaft speed and place of every point, as shares of the map's range."""
         system, index = self, np.arange(self.size)
-        place, slope, last = np.full(self.size, 0.5), np.ones(self.size), np.ones(self.size)
+        slope, last = np.ones(self.size), np.ones(self.size)
 
         def control(share):
             # The place need only be as good as the next step of the speed will be.
@@ -137,7 +148,7 @@ class _System:
             nonlocal system, index, last
             system, index, last = system.take(keep), index[keep], last[keep]
 
-        share = root_of_increasing(control, guess, 0, 1, slope.copy(), finest, narrow=narrow)
+        share = root_of_increasing(control, guess, 0, 1, steep, finest, narrow=narrow)
         return share, place
 
     def wrong(self, share, place):
