@@ -53,6 +53,10 @@ class State:
         kept = run.reviewed(replace(run.review, pulls=as_strings(self.run, self.stretches)))
         return replace(self, run=run, **_found(kept))
 
+    def with_notes(self, notes):
+        """The state with other notes on its curves."""
+        return replace(self, notes=notes)
+
     def review(self, system):
         """Everything that was decided, as it is saved."""
         pulls = as_strings(self.run, self.stretches)

@@ -1,7 +1,5 @@
 """Notes on the curve: by a tap on the chart or by the keys alone."""
 
-from dataclasses import replace
-
 import ipywidgets as w
 
 from toolkit import units
@@ -103,7 +101,7 @@ class NoteForm(w.VBox):
         self._change(notes)
 
     def _change(self, notes):
-        self.desk.change(replace(self.desk.state, notes=notes))
+        self.desk.change(self.desk.state.with_notes(notes))
 
     def _fill(self):
         place = self.which.value

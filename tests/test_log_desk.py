@@ -1,0 +1,112 @@
+"""The desk of a review: what is kept, what is forgotten, and what is never written."""
+
+import shutil
+
+import pytest
+
+from toolkit import preferences
+from toolkit.bench import Bench, BenchError
+from toolkit.logs.notes import CurveNote
+from toolkit.logs.question import LogError
+from toolkit.panels.log_desk import Desk
+
+SMALL = "runs/2026-04-18_3_small_20psi_dyno.csv"
+TWICE = "runs/bad/duplicate_names.csv"
+
+
+@pytest.fixture
+def bench(tmp_path):
+    shutil.copytree(preferences.DEMO_BENCH / "runs", tmp_path / "runs")
+    return Bench(tmp_path)
+
+
+@pytest.fixture
+def desk(bench):
+    desk = Desk(bench)
+    desk.open(SMALL)
+    return desk
+
+
+def place_of_pull(desk, number):
+    return [i for i, s in enumerate(desk.state.stretches) if s.label == "pull"][number - 1]
+
+
+def test_opening_and_deciding_write_nothing(desk, bench):
+    before = {p: p.read_bytes() for p in bench.folder.rglob("*") if p.is_file()}
+    desk.accept(place_of_pull(desk, 2), False)
+    assert desk.unsaved and desk.state.pulls.numbers == (1, 3)
+    assert {p: p.read_bytes() for p in bench.folder.rglob("*") if p.is_file()} == before
+
+
+def test_what_is_saved_is_found_again(desk, bench):
+    note = CurveNote("soft here", "torque_nm", "speed_rpm", 4000.0, 4000.0, 600.0, 1)
+    desk.accept(place_of_pull(desk, 2), False)
+    desk.change(desk.state.with_notes(desk.state.notes.add(note)))
+    desk.save("SI")
+    assert not desk.unsaved
+    again = Desk(bench)
+    again.open(SMALL)
+    assert again.state.pulls.numbers == (1, 3)
+    assert again.state.notes.items[-1].words == "soft here"
+    assert not again.unsaved
+
+
+def test_decisions_on_columns_leave_pulls_and_notes(desk):
+    desk.accept(place_of_pull(desk, 1), False)
+    desk.answer(("columns", "Torque (lb-ft)", "unit"), "N*m")
+    assert desk.state.pulls.numbers == (2, 3)
+    assert desk.state.run.source("torque_nm").unit == "N*m"
+
+
+def test_a_log_that_cannot_be_read_leaves_the_last_one(desk):
+    state = desk.state
+    with pytest.raises(LogError, match="row 2 has 3 cells"):
+        desk.open("runs/bad/extra_cells.csv")
+    assert desk.state is state and desk.asked == ()
+
+
+def test_another_log_keeps_what_was_decided_about_the_first(desk):
+    desk.accept(place_of_pull(desk, 1), False)
+    desk.open(TWICE)
+    assert len(desk.asked) == 2
+    desk.open(SMALL)
+    assert desk.state.pulls.numbers == (2, 3) and desk.unsaved
+    desk.open(SMALL, afresh=True)
+    assert desk.state.pulls.numbers == (1, 2, 3) and not desk.unsaved
+
+
+def test_an_answer_closes_its_question(desk):
+    desk.open(TWICE)
+    key = desk.asked[0].key
+    desk.answer(key, "p_exhaust_pa")
+    assert key not in [q.key for q in desk.asked]
+    assert desk.unsaved
+
+
+def test_a_file_that_asks_before_it_can_be_read_is_read_once_answered(desk, bench):
+    (bench.folder / "runs/open.csv").write_text(
+        "time_s;torque_nm\n" + "".join(f"{i};1,{100 + i}\n" for i in range(9))
+    )
+    state = desk.state
+    desk.open("runs/open.csv")
+    assert desk.state is state
+    [question] = desk.asked
+    assert question.key == ("file", "decimal")
+    desk.answer(question.key, "comma")
+    assert desk.state.run.name == "runs/open.csv"
+    assert desk.state.run.frame["torque_nm"].iloc[0] == pytest.approx(1.1)
+    assert desk.unsaved
+
+
+def test_saving_without_a_log_or_into_a_folder_that_refuses_is_a_sentence(bench, desk, monkeypatch):
+    with pytest.raises(LogError, match="no log is open"):
+        Desk(bench).save("SI")
+
+    def refuse(*_, **__):
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr("toolkit.bench.atomic_save", refuse)
+    desk.accept(place_of_pull(desk, 2), False)
+    with pytest.raises(BenchError, match=r"could not be saved .*nothing was changed"):
+        desk.save("SI")
+    assert desk.unsaved
