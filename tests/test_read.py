@@ -241,6 +241,16 @@ def test_the_same_cells_the_fast_and_the_exact_way(log):
     assert exact.frame.index[-1] == 52
 
 
+@pytest.mark.parametrize("end", ["", "\n", "\n\n\n", "\r\n\r\n"])
+@pytest.mark.parametrize("width", [1, 2])
+def test_lines_are_counted_as_an_editor_does(log, end, width):
+    rows = [f"{k}.5" + f",{k}" * (width - 1) for k in range(6)]
+    text = "\n".join(["a,b"[: 2 * width - 1], *rows]) + end
+    assert log(text).frame.index.tolist() == [2, 3, 4, 5, 6, 7]
+    broken = text.replace("3.5", '"x\ny"' if width > 1 else "\n3.5")
+    assert log(broken).frame.index.tolist()[-1] == 8
+
+
 @pytest.mark.parametrize(
     ("cells", "answer"),
     [

@@ -95,41 +95,45 @@ def _lines(sample, whole, code):
 def _fast(path, code, form, kinds):
     """The table by the compiled parser; None where it cannot be sure to have read it rightly."""
     first = form.rows[form.layout.first]
-    width = len(first.cells)
-    if form.separator.value == "blank" or width < form.layout.width:
+    if form.separator.value == "blank" or len(first.cells) < form.layout.width:
         return None
+    # Where no line is blank, rows count like lines; in one column a blank line is like a cell.
+    for blank_lines in (False, True) if len(first.cells) > 1 else (True,):
+        table, texts = _parsed(path, code, form, kinds, blank_lines)
+        if table is None:
+            continue
+        if not blank_lines or table.num_rows == _line_count(path) - first.line + 1:
+            return _converted(table, form, kinds, texts, first.line)
+    return None
+
+
+def _parsed(path, code, form, kinds, blank_lines):
+    """(table, columns left as texts): times, and those with a cell that is no number."""
     texts = set(kinds)
     while len(texts) <= len(kinds) + _DIRTY_COLUMNS:
         try:
-            table = _parse(path, code, form, first.line, width, texts)
-            break
+            return _parse(path, code, form, texts, blank_lines), texts
         except pa.ArrowInvalid as error:
             dirty = re.search(r"CSV column #(\d+): CSV conversion error to double", str(error))
             if not dirty:
-                return None
+                break
             texts.add(int(dirty.group(1)))
-    else:
-        return None
-    if table.num_rows != _line_count(path) - first.line + 1:
-        return None
-    return _converted(table, form, kinds, texts, first.line)
+    return None, texts
 
 
-def _parse(path, code, form, first_line, width, texts):
-    names = [f"c{i}" for i in range(width)]
-    plain = not code.startswith("utf-16") and code != "utf-32"
+def _parse(path, code, form, texts, blank_lines):
+    first = form.rows[form.layout.first]
+    names = [f"c{i}" for i in range(len(first.cells))]
+    encoded = code if code.startswith(("utf-16", "utf-32")) else "utf8"
+    kinds = {n: pa.string() if i in texts else pa.float64() for i, n in enumerate(names)}
     separator = dialect.SEPARATORS[form.separator.value] or "\t"
     with pa.memory_map(str(path)) as file:
         return arrow_csv.read_csv(
             file,
-            arrow_csv.ReadOptions(
-                column_names=names, skip_rows=first_line - 1, encoding="utf8" if plain else code
-            ),
-            arrow_csv.ParseOptions(delimiter=separator, ignore_empty_lines=True),
+            arrow_csv.ReadOptions(column_names=names, skip_rows=first.line - 1, encoding=encoded),
+            arrow_csv.ParseOptions(delimiter=separator, ignore_empty_lines=blank_lines),
             arrow_csv.ConvertOptions(
-                column_types={
-                    n: pa.string() if i in texts else pa.float64() for i, n in enumerate(names)
-                },
+                column_types=kinds,
                 null_values=[""],
                 strings_can_be_null=False,
                 decimal_point=form.decimal_mark,
@@ -162,8 +166,11 @@ def _converted(table, form, kinds, texts, first_line):
 
 
 def _is_sure(table, width, texts):
-    """No cell beyond the header, no "nan" or "inf" taken for a number, no row of nothing."""
+    """No cell beyond the header, no "nan" or "inf" taken for a number, no row of nothing, and
+    no cell that runs over two lines."""
     if any(c.null_count < len(c) for c in table.columns[width:]):
+        return False
+    if any(pc.any(pc.match_substring_regex(table.column(i), r"[\r\n]")).as_py() for i in texts):
         return False
     numbers = [c for i, c in enumerate(table.columns) if i not in texts]
     if not all(_all_usable(c) for c in numbers):
