@@ -87,7 +87,7 @@ class BackToBackPanel(Workpanel):
         self.at = w.IntSlider(
             description="", continuous_update=True, readout=False, layout=w.Layout(width="300px")
         )
-        self.at.observe(lambda _: self._show_numbers(), "value")
+        self.at.observe(self.handler(lambda _: self._show_numbers()), "value")
         self.title = w.Text(
             placeholder="headline; empty: the one above",
             continuous_update=False,

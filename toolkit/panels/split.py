@@ -60,7 +60,7 @@ class SplitPanel(Workpanel):
         self.sentences, self.numbers, self.cams = w.HTML(), w.HTML(), w.HTML()
         self.at = w.SelectionSlider(options=[("", 0)], readout=False,
                                     layout=w.Layout(width="300px"))  # fmt: skip
-        self.at.observe(lambda _: self._show_numbers(), "value")
+        self.at.observe(self.handler(lambda _: self._show_numbers()), "value")
         self.split = self._split()
         self.chart = Chart(self._picture())
         self.watch(self.build, self.cam, self.air, self.cause, *self.tolerances.values())
@@ -186,5 +186,6 @@ class SplitPanel(Workpanel):
 
     def close(self):
         """Stop following the comparison."""
-        self.compared.unobserve(self._changed, "comparison")
+        if self.comm is not None:  # a widget is closed again when it is forgotten
+            self.compared.unobserve(self._changed, "comparison")
         super().close()
