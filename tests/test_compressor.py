@@ -173,6 +173,23 @@ def test_outlet_temperature_against_books(p1, t1, p2, eta, t2_c):
     assert float(ours) - 273.15 == pytest.approx(t2_c, abs=1.2)
 
 
+# Air [kg/s], T1 [K], pressure ratio, efficiency, mechanical efficiency, published power [kW].
+POWERS = [
+    # H. N. Gupta, Fundamentals of Internal Combustion Engines, ex. 15.5
+    (0.2703352, 290.0, 1.8, 0.90, 0.85, 18.8),
+    # R. K. Rajput, Internal Combustion Engines, ex. 16.1
+    (1.214177, 325.0, 1.6, 0.70, 0.90, 90.47),
+    # V. Arasu, Turbomachines, ex. 3.1: 10 kg/s, total inlet state from 150 m/s
+    (10.0, 304.194, 4.5 / 1.140225, 0.80, 1.0, 1835.4),
+]
+
+
+@pytest.mark.parametrize("air, t1, ratio, eta, bearings, published", POWERS)
+def test_power_against_books(air, t1, ratio, eta, bearings, published):
+    ours = air * compressor.isentropic_work_j_kg(t1, ratio) / eta / bearings / 1e3
+    assert float(ours) == pytest.approx(published, rel=0.01)
+
+
 # Varying cp, from CoolProp's ideal air: PR and T2 at efficiency 0.75 from 298.15 K.
 @pytest.mark.parametrize("ratio", [1.5, 2.0, 2.5, 3.0])
 def test_outlet_temperature_against_coolprop(ratio):

@@ -148,7 +148,8 @@ def sheet(tmp_path):
 
 
 def test_typing_changes_the_build_and_every_panel(sheet):
-    from toolkit.panels.sizing import CandidatesPanel, EnginePanel, MapPanel, SupplyPanel
+    from toolkit.panels.sizing import CandidatesPanel, EnginePanel, MapPanel
+    from toolkit.panels.sizing_supply import SupplyPanel
 
     engine, compressor, candidates, supply = panels = [
         kind(sheet) for kind in (EnginePanel, MapPanel, CandidatesPanel, SupplyPanel)
@@ -178,6 +179,22 @@ def test_typing_changes_the_build_and_every_panel(sheet):
     assert not any(p.trouble.value for p in panels)
     for panel in panels:
         panel.close()
+
+
+def test_another_build_brings_its_own_numbers(sheet):
+    from toolkit.panels.sizing import EnginePanel, MapPanel
+
+    engine, compressor = EnginePanel(sheet), MapPanel(sheet)
+    compressor.candidate.value = 2
+    engine.shape.value = "even"
+    engine.high.type("6000 rpm")
+    engine.start.value = "builds/small.toml"
+    assert engine.shape.value != "even" and engine.high.value == pytest.approx(6800)
+    assert sheet.build.engine.volumetric_efficiency(4500.0) == pytest.approx(0.98)
+    assert [t for t, _ in compressor.candidate.control.options] == ["Small"] and sheet.chosen == 0
+    assert not engine.trouble.value and not compressor.trouble.value
+    for one in (engine, compressor):
+        one.close()
 
 
 def test_a_slider_tries_and_the_build_keeps_its_target(sheet):

@@ -1,5 +1,7 @@
-"""The sizing sheet: engine and target, the compressor map, candidates side by side, fuel and
-cooler. Four panels on one `Sheet`; each keeps its own pictures and writes into the same build."""
+"""The sizing sheet: engine and target, the compressor map, candidates side by side.
+
+Panels on one `Sheet`; each keeps its own pictures and writes into the same build.
+"""
 
 import ipywidgets as w
 import numpy as np
@@ -24,8 +26,6 @@ from toolkit.panels.base import (
 )
 from toolkit.panels.sizing_sheet import SheetPanel
 from toolkit.physics.atmosphere import standard_pressure_pa
-from toolkit.physics.fuel import FUELS
-from toolkit.physics.pipes import SPEED_LIMIT_M_S
 
 _BUILT, _TYPED, _RUN = "the build's own points", "typed points", "a run without boost"
 _POINTS = ("engine_speed", "fraction")
@@ -38,7 +38,7 @@ class EnginePanel(SheetPanel):
         super().__init__(sheet)
         names = [(n.removeprefix("builds/").removesuffix(".toml"), n) for n in sheet.bench.builds()]
         self.start = Choice("Start from", names, sheet.name)
-        self.start.observe(self.handler(lambda c: sheet.load(c.new)), "value")
+        self.start.observe(self.handler(lambda c: self._load(c.new)), "value")
         target = self._make_target()
         engine = self._make_engine()
         self.chart = Chart(pictures.air_picture(sheet.made, sheet.chosen, UNITS.system))
@@ -112,6 +112,13 @@ class EnginePanel(SheetPanel):
                 bind("at gas flow", "restrictions", "exhaust", "flow_kg_s"),
             ),
         )  # fmt: skip
+
+    def _load(self, name):
+        """Start from another build, with its own filling and range."""
+        self.sheet.load(name)
+        self._own = self.sheet.build.engine.volumetric_efficiency
+        self.shape.value = _BUILT
+        self.low.value, self.high.value = self.sheet.build.engine.speed_range_rpm
 
     def _fill(self):
         """Volumetric efficiency by shape, from a run, by typed points, or as the build had it."""
@@ -219,7 +226,7 @@ class MapPanel(SheetPanel):
                 group(
                     "Candidate", self.candidate,
                     self.choose("Compressor map", maps, "turbo", "compressor_map"),
-                    bind("Turbine area", "turbo", "turbine_area_m2", hint="effective, hot"),
+                    bind("Turbine area", "turbo", "turbine_area_m2", hint="a turbine curve wins"),
                     bind("Turbine eff.", "turbo", "turbine_efficiency"),
                     bind("Speed limit", "turbo", "speed_limit_rpm"),
                     bind("Inertia", "turbo", "inertia_kg_m2"),
@@ -317,76 +324,3 @@ def _row(one, system):
 
 def _percent(share):
     return f"{share:.0%}" if np.isfinite(share) else "not known"
-
-
-class SupplyPanel(SheetPanel):
-    """What the chosen candidate asks of fuel, charge cooler and pipes."""
-
-    def __init__(self, sheet):
-        super().__init__(sheet)
-        bind = self.bind
-        self.duty = Quantity("Duty limit", "fraction", 0.85, 0.3, 1.0)
-        self.seconds = Quantity("A pull lasts", "time", 12.0, 0.5, 600)
-        self.warm = Quantity("Tank limit", "temperature", 303.15, 274, 372)
-        self.speed = Quantity(
-            "Air speed limit", "gas_speed", SPEED_LIMIT_M_S, 10, 200, hint="common practice"
-        )
-        self.watch(self.duty, self.seconds, self.warm, self.speed)
-        follow = [("follows boost", True), ("does not", False)]
-        fuel = group(
-            "Fuel",
-            self.choose("Fuel", list(FUELS), "fuel", "name"),
-            bind("Injectors' flow", "fuel", "injector_flow_m3_s"),
-            bind("rated at", "fuel", "injector_test_pa"),
-            bind("Rail pressure", "fuel", "rail_gauge_pa", hint="above manifold, or above cell"),
-            self.choose("Rail", follow, "fuel", "rail_follows_boost"),
-            self.duty,
-        )
-        cooler = group(
-            "Charge cooler",
-            bind("Effectiveness", "cooler", "effectiveness"),
-            bind("Medium comes in at", "cooler", "t_medium_k"),
-            bind("Pressure drop", "cooler", "drop", "drop_pa"),
-            bind("at air flow", "cooler", "drop", "flow_kg_s"),
-        )
-        tank = group(
-            "Water tank",
-            bind("Water", "cooler", "tank", "water_kg"),
-            bind("Ice", "cooler", "tank", "ice_kg"),
-            bind("Filled at", "cooler", "tank", "start_k", hint="with ice: 0 °C"),
-            self.seconds, self.warm,
-        )  # fmt: skip
-        self.fuel_chart, self.cooler_chart = Chart(self._fuel()), Chart(self._cooler())
-        self.pipes = w.HTML()
-        self.compose(
-            [fuel, cooler, tank, group("Pipes", self.speed)],
-            [self.fuel_chart, self.cooler_chart, self.pipes],
-        )
-
-    def _fuel(self):
-        sheet, limit = self.sheet, self.duty.value
-        found = sizing.fuelling(sheet.made, sheet.chosen, limit)
-        return pictures.fuel_picture(sheet.made, sheet.chosen, found, limit, UNITS.system)
-
-    def _cooler(self):
-        sheet = self.sheet
-        return pictures.cooler_picture(
-            sheet.made, sheet.chosen, sheet.build.cooler.tank, self.seconds.value,
-            self.warm.value, UNITS.system,
-        )  # fmt: skip
-
-    def redraw(self):
-        """Draw fuel and cooler, list the pipes."""
-        self.fuel_chart.show(self._fuel())
-        self.cooler_chart.show(self._cooler())
-        sheet = self.sheet
-        rows = [
-            (where, units.text(d, "length", UNITS.system))
-            for where, d in sizing.pipe_rows(sheet.made, sheet.chosen, self.speed.value)
-        ]
-        limit = units.text(self.speed.value, "gas_speed", UNITS.system)
-        name = sheet.made.names[sheet.chosen]
-        head = paragraph(
-            f"Inner pipe diameter that keeps the air below {limit}, {name}", "dp-group"
-        )
-        self.pipes.value = head + table(rows, ("pipe", "at least"))
