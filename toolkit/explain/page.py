@@ -15,7 +15,6 @@ from bokeh.embed import json_item
 from bokeh.models import PlainText, Span
 from bokeh.resources import Resources
 from jinja2 import Environment
-from markupsafe import Markup
 
 from toolkit.charts import style
 from toolkit.charts.live import LiveChart
@@ -43,9 +42,9 @@ def page(story):
         story=story,
         troubles=story.troubles,
         policy=_policy(scripts),
-        style=Markup(_text("page.css")),
-        scripts=[Markup(s) for s in scripts],
-        data=Markup(_json(spec)),
+        style=_text("page.css"),
+        scripts=scripts,
+        data=_json(spec),
         marks=marked(story.whole),
         readout=rows,
         difference=_difference(story),
