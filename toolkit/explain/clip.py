@@ -158,7 +158,7 @@ class Film:
         y = first[2] - 1.7 * sheet.unit
         self._clock = sheet.write(right, y, "", PANEL, weight="bold", ha="right", va="bottom")
         self._clock.set_visible(False)
-        self._moving = {}
+        self._moving, self._last = {}, (None, b"")
         sheet.pixels()  # makes the buffer into which frames are put
         self._buffer = np.asarray(sheet.canvas.buffer_rgba())
 
@@ -166,6 +166,11 @@ class Film:
         """The frame at this time as RGBA bytes."""
         left, right = self.picture.x_limits
         x = left + self.timing.share_at(time_s) * (right - left)
+        if x != self._last[0]:  # while the picture stands still, so does its frame
+            self._last = x, self._frame_at(x)
+        return self._last[1]
+
+    def _frame_at(self, x):
         bare, whole = self._stage(sum(w <= x for w in self._words))
         self._buffer[:] = whole
         for _panel, drawn in self._shared:
