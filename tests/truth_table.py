@@ -179,7 +179,7 @@ def text():
         named = sorted(files, key=lambda f: (f != own, f))
         more = f" and {len(named) - 3} more" if len(named) > 3 else ""
         cell = (
-            "; ".join(said[:3] or ["limits, shape, inverse"])
+            "; ".join(said[:3] or [f"{_opening(named[0])} (no source named)"])
             .replace("|", "\\|")
             .replace("<", "&lt;")
         )
