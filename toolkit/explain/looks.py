@@ -21,7 +21,11 @@ LEAST_PX, MOST_PX = 320, 7680
 
 @dataclass(frozen=True)
 class Look:
-    """The inks for one ground. ground None: transparent, and `halo` is drawn round everything."""
+    """The inks for one ground. ground None: transparent, and `halo` is drawn round everything.
+
+    least_words, least_stroke: the contrast that words and strokes must have against the ground;
+    over video, whose brightness nobody knows, they must be bright as well as edged.
+    """
 
     ground: str | None
     ink: str
@@ -29,6 +33,8 @@ class Look:
     grid: str
     warn: str
     halo: str | None = None
+    least_words: float = 4.5
+    least_stroke: float = 3.0
 
     @property
     def behind(self):
@@ -36,12 +42,12 @@ class Look:
         return self.ground or self.halo
 
     def stroke(self, colour):
-        """The colour for a line or an area of this picture colour; 3:1 against the ground."""
-        return self._own(colour) or style.readable(colour, self.behind, 3.0)
+        """The colour for a line or an area of this picture colour."""
+        return self._own(colour) or style.readable(colour, self.behind, self.least_stroke)
 
     def words(self, colour):
-        """The colour for words of this picture colour; 4.5:1 against the ground."""
-        return style.readable(self._own(colour) or colour, self.behind)
+        """The colour for words of this picture colour."""
+        return style.readable(self._own(colour) or colour, self.behind, self.least_words)
 
     def _own(self, colour):
         return {
@@ -57,7 +63,9 @@ LOOKS = {
     "light": Look(style.PAPER, style.INK, "#52606d", style.GRID, style.WARN),
     "dark": Look("#10161d", "#f5f7fa", "#aab7c4", "#2b3742", "#ff8f8f"),
     # Laid over video of unknown brightness: bright words, each in its own dark edge.
-    "transparent": Look(None, "#ffffff", "#e1e7ee", "#9aa8b5", "#ffb3b3", halo="#0b0f14"),
+    "transparent": Look(
+        None, "#ffffff", "#e1e7ee", "#9aa8b5", "#ffb3b3", "#0b0f14", least_words=10, least_stroke=7
+    ),
 }
 
 
