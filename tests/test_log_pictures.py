@@ -4,9 +4,10 @@ import pytest
 
 from toolkit import preferences, units
 from toolkit.bench import Bench
-from toolkit.charts import log_pictures, style
+from toolkit.charts import style
 from toolkit.charts.clock_picture import clock_picture
-from toolkit.charts.log_pictures import Beside, Pulls, speed_picture, trace_picture, valued
+from toolkit.charts.pull_picture import Beside, Pulls, speed_picture, valued
+from toolkit.charts.trace_picture import thinned, trace_picture
 from toolkit.logs.clocks import ClockFit
 from toolkit.logs.decided_pulls import candidates, stretches_of
 from toolkit.logs.grid import gridded, smoothed
@@ -56,14 +57,13 @@ def test_the_trace_has_every_row_of_a_short_log_and_the_extremes_of_a_long_one(s
     x = np.arange(100_000.0)
     y = np.zeros(100_000)
     y[54_321], y[12_345] = 9.0, -9.0
-    thin_x, thin_y = log_pictures._thinned(x, y)
+    thin_x, thin_y = thinned(x, y)
     assert len(thin_x) <= 1700 and (np.diff(thin_x) >= 0).all()
     assert {9.0, -9.0} <= set(thin_y) and {54_321.0, 12_345.0} <= set(thin_x)
     run, stretches = small
     drawn = trace_picture(run, stretches, "SI")
     assert len(drawn.picture.panels[0].lines[0].x) == len(run.frame)
     assert "lowest and highest" not in drawn.picture.method
-    assert "lowest and highest of every" in log_pictures._thinning(100_000)
 
 
 def test_a_sign_is_marked_on_the_channel_that_shows_it(small):

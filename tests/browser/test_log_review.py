@@ -179,6 +179,22 @@ def test_the_day_is_read_when_asked_for(book):
     sees(book, DAY, "21 pulls", "may be compared", "not like for like: ")
 
 
+def test_a_range_is_swept_and_noted(book):
+    figure = panel(book, CURVES).locator(".bk-Figure").first
+    figure.scroll_into_view_if_needed()
+    box = figure.bounding_box()
+    height = box["y"] + 0.4 * box["height"]
+    book.mouse.move(box["x"] + 0.3 * box["width"], height)
+    book.mouse.down()
+    book.mouse.move(box["x"] + 0.4 * box["width"], height, steps=5)
+    book.mouse.move(box["x"] + 0.5 * box["width"], height, steps=5)
+    book.mouse.up()
+    sees(book, CURVES, "There it is")
+    panel(book, CURVES).locator("input[placeholder='what you see there']").fill("a plateau")
+    press(book, CURVES, "Put the note")
+    sees(book, CURVES, "a plateau", "(mean)")
+
+
 def test_saving_writes_the_review_and_never_the_log(book, lab):
     runs = lab.root / "data_demo" / "runs"
     log = runs / "2026-04-18_3_small_20psi_dyno.csv"

@@ -6,9 +6,9 @@ a picture may gain or lose curves without a renderer being added.
 
 import numpy as np
 from bokeh.core.properties import value
-from bokeh.events import Tap
+from bokeh.events import SelectionGeometry, Tap
 from bokeh.layouts import column
-from bokeh.models import ColumnDataSource, HoverTool, Range1d
+from bokeh.models import BoxSelectTool, ColumnDataSource, HoverTool, Range1d
 from bokeh.plotting import figure
 
 from toolkit.charts import style
@@ -50,6 +50,14 @@ class LiveChart:
         """Draw this picture in place of the last."""
         for drawn, panel in zip(self._panels, picture.panels, strict=True):
             drawn.show(panel, picture, axis=panel.x_label or drawn is self._last_shared)
+
+    def on_sweep(self, handler):
+        """Call handler(index of the panel, x0, x1) when a person drags over a range of x."""
+        for index, drawn in enumerate(self._panels):
+            tool = BoxSelectTool(dimensions="width", renderers=[])
+            drawn.fig.add_tools(tool)
+            drawn.fig.toolbar.active_drag = tool
+            drawn.fig.on_event(SelectionGeometry, lambda event, i=index: _swept(event, i, handler))
 
     def on_tap(self, handler):
         """Call handler(index of the panel, x, y) when a person taps a curve or an empty place."""
@@ -321,6 +329,12 @@ class _LivePanel:
             "top": np.full(len(grid), high),
             "readout": ["\n".join(r) for r in rows],
         }
+
+
+def _swept(event, index, handler):
+    ends = event.geometry.get("x0"), event.geometry.get("x1")
+    if event.final and None not in ends:
+        handler(index, min(ends), max(ends))
 
 
 def _at(grid, line):

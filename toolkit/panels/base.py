@@ -284,13 +284,16 @@ def group(title, *fields):
 class Chart(w.VBox):
     """A live picture with its finding above it and its table one click away.
 
-    on_tap(index of the panel, x, y): called when a person taps the chart.
+    on_tap(index of the panel, x, y): called when a person taps the chart; on_sweep(index, x0, x1)
+    when a range is dragged over.
     """
 
-    def __init__(self, picture, width=style.CHART_PX, on_tap=None):
+    def __init__(self, picture, width=style.CHART_PX, on_tap=None, on_sweep=None):
         self.live = LiveChart(picture, width)
         if on_tap:  # before the figure is on a page: a later wish to hear is not passed on
             self.live.on_tap(on_tap)
+        if on_sweep:
+            self.live.on_sweep(on_sweep)
         self._head = w.HTML()
         self._figure = Figure(self.live.root)
         self._table = w.HTML()
@@ -435,6 +438,7 @@ class Workpanel(w.VBox):
             for part in (child, getattr(child, "style", None), child.layout):
                 if part is not None:  # a closed widget leaves its style and layout behind
                     part.close()
+        self.layout.close()
         super().close()
 
 

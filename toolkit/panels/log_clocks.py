@@ -7,7 +7,7 @@ import numpy as np
 
 from toolkit.analysis.sides import partner
 from toolkit.charts.clock_picture import clock_picture
-from toolkit.charts.log_pictures import Drawn
+from toolkit.charts.log_axes import Drawn
 from toolkit.logs.channels import CHANNELS
 from toolkit.logs.clocks import ClockFit, fit_clocks
 from toolkit.logs.question import LogError

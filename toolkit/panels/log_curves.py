@@ -6,9 +6,10 @@ import ipywidgets as w
 import numpy as np
 
 from toolkit import units
-from toolkit.charts.log_pictures import Beside, speed_picture, valued
+from toolkit.charts.pull_picture import Beside, speed_picture, valued
 from toolkit.logs.channels import CHANNELS
 from toolkit.logs.corrected import corrections
+from toolkit.logs.question import LogError
 from toolkit.logs.review import OBSERVED
 from toolkit.logs.weather import Weather
 from toolkit.panels.base import UNITS, Choice, Workpanel, group, paragraph, said, table
@@ -18,7 +19,7 @@ from toolkit.panels.log_pulls import NO_MORE, Slot, offer
 from toolkit.physics.correction import STANDARDS
 
 _STEPS = [
-    ("automatic", None),
+    ("automatic", 0.0),
     ("50 rpm", 50.0),
     ("100 rpm", 100.0),
     ("250 rpm", 250.0),
@@ -39,7 +40,7 @@ class CurvesPanel(Workpanel):
         )
         self.extra = Choice("Show also", NO_MORE)
         self.form = NoteForm(desk, self.handler)
-        self.slot = Slot(self.handler(self._tap))
+        self.slot = Slot(self.handler(self._tap), self.handler(self._sweep))
         self.notes = w.HTML()
         self.watch(self.extra, self.beside)
         for field in (self.step, self.smoothing):
@@ -56,8 +57,10 @@ class CurvesPanel(Workpanel):
     def redraw(self):
         """Draw the accepted pulls of the log on the desk."""
         state = self.desk.state
-        if state is None or state.no_pulls:
+        if state is None:
             return
+        if state.no_pulls:
+            raise LogError(state.no_pulls)
         offer(self.extra, state.run.frame)
         pulls = state.pulls
         self.beside.say()
@@ -91,6 +94,9 @@ class CurvesPanel(Workpanel):
 
     def _tap(self, panel, x, y):
         self.form.tap(self.slot.drawn.curves[panel], x, y)
+
+    def _sweep(self, panel, x0, x1):
+        self.form.sweep(self.slot.drawn.curves[panel], x0, x1)
 
 
 def _listed(notes):

@@ -7,7 +7,8 @@ import traitlets as t
 
 from toolkit import preferences
 from toolkit.bench import Bench
-from toolkit.charts.log_pictures import Pulls, mended
+from toolkit.charts.pull_picture import Pulls
+from toolkit.charts.trace_picture import mended
 from toolkit.logs.corrected import UnderTest
 from toolkit.logs.decided_pulls import as_strings, candidates, stretches_of
 from toolkit.logs.grid import gridded, smoothed
@@ -21,10 +22,10 @@ from toolkit.logs.signs import Limits, signs
 
 @dataclass(frozen=True)
 class Grids:
-    """How pulls are put on the grid: bin width in rpm, None for what the rate supports, and the
+    """How pulls are put on the grid: bin width in rpm, 0 for what the rate supports, and the
     points of the moving mean."""
 
-    step_rpm: float | None = None
+    step_rpm: float = 0.0
     points: int = 1
 
 
@@ -78,6 +79,7 @@ class State:
             tuple(smoothed(g, self.grids.points) for g in grids),
             self.run.barometer[0],
             mended(self.run),
+            self.run.name,
         )
 
 
@@ -118,6 +120,10 @@ class Desk(t.HasTraits):
 
         Raises LogError where it cannot be read; the last log then stays.
         """
+        if not name:
+            raise LogError(
+                "this bench has no log yet: drop one into its runs/ folder, then open it"
+            )
         self._waiting = None
         if afresh:
             self._kept.pop(name, None)

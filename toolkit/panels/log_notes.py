@@ -20,7 +20,7 @@ class NoteForm(w.VBox):
         self.channel = Choice("On", [("no curve", "")])
         self.pull = Choice("Of", [("the mean", 0)])
         self.at = Quantity(
-            "At", "engine_speed", None, low=0, optional=True, hint="tap the curve, or type"
+            "At", "engine_speed", None, low=0, optional=True, hint="tap a curve, drag, or type"
         )
         self.to = Quantity("to", "engine_speed", None, low=0, optional=True, hint="empty: a point")
         self.words = w.Text(placeholder="what you see there", layout=w.Layout(width="284px"))
@@ -67,6 +67,15 @@ class NoteForm(w.VBox):
         curve, at, _ = found
         self.channel.value, self.pull.value = curve.channel, curve.pull
         self.to.value, self.at.value = None, at
+
+    def sweep(self, curves, x0, x1):
+        """Take a range that the person dragged over, on the curve chosen if it is drawn there."""
+        drawn = [c.channel for c in curves]
+        if not drawn:
+            raise LogError("there is no curve in that panel: drag over one")
+        if self.channel.value not in drawn:
+            self.channel.value = drawn[0]
+        self.at.value, self.to.value = round(x0), round(x1)
 
     def _curve(self):
         pulls, channel = self.desk.state.pulls, self.channel.value

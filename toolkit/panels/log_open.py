@@ -2,12 +2,12 @@
 
 import ipywidgets as w
 
+from toolkit.logs.question import LogError
 from toolkit.panels.base import (
     Choice,
     Workpanel,
     group,
     paragraph,
-    said,
     table,
     verdict,
 )
@@ -21,9 +21,10 @@ class OpenPanel(Workpanel):
 
     def __init__(self, desk, log=None):
         super().__init__()
-        self.desk = desk
+        self.desk, self._why = desk, ""
         logs = desk.bench.logs()
-        self.chosen = Choice("Log", logs or [("no log in this bench", "")], log)
+        offered = logs or [("no log in this bench", "")]
+        self.chosen = Choice("Log", offered, log if log in logs else None)
         self.chosen.layout.width = "640px"
         self.chosen.control.layout.width = "460px"
         self.again = w.Button(
@@ -49,31 +50,30 @@ class OpenPanel(Workpanel):
                 self.folded,
             ],
         )
-        if logs:
-            with self.guarded():
-                self._open()
+        with self.guarded():
+            self._open()
 
     def _open(self, afresh=False):
+        self._why = ""
         try:
             self.desk.open(self.chosen.value, afresh)
-        finally:
-            self.redraw()
+        except ValueError as error:
+            self._why = str(error)
+        self.redraw()
 
     def redraw(self):
         """Show what is known about the log that was asked for."""
         state = self.desk.state
         self.questions.show(self.desk.asked)
-        if state is None:
-            self.summary.value = said(
-                "Drop a log into the bench's runs/ folder, then choose it."
-            ).value
-            self.how.value = ""
-            return
-        wanted = self.chosen.value
-        shown = state.run.name
-        stale = f"Shown below is still {shown}." if shown != wanted else ""
-        self.summary.value = paragraph(stale, "dp-wrong") or verdict(*_summary(state))
-        self.how.value = _how(state.run)
+        self.summary.value = self.how.value = ""
+        if state is not None and state.run.name == self.chosen.value:
+            self.summary.value = verdict(*_summary(state))
+            self.how.value = _how(state.run)
+        elif state is not None:
+            stale = f"Shown below is still {state.run.name}."
+            self.summary.value = paragraph(stale, "dp-wrong")
+        if self._why:
+            raise LogError(self._why)
 
 
 def _summary(state):

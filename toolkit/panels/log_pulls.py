@@ -2,7 +2,8 @@
 
 import ipywidgets as w
 
-from toolkit.charts.log_pictures import choices, trace_picture
+from toolkit.charts.log_axes import choices
+from toolkit.charts.trace_picture import trace_picture
 from toolkit.logs.decided_pulls import candidates
 from toolkit.panels.base import UNITS, Chart, Choice, Workpanel, group, paragraph, said
 
@@ -12,8 +13,9 @@ NO_MORE = [("nothing more", "")]
 class Slot(w.VBox):
     """A place for a picture of any number of panels: one chart for each number, made once."""
 
-    def __init__(self, on_tap=None):
-        self.charts, self._on_tap, self.drawn = {}, on_tap, None
+    def __init__(self, on_tap=None, on_sweep=None):
+        self.charts, self.drawn = {}, None
+        self._hears = {"on_tap": on_tap, "on_sweep": on_sweep}
         super().__init__()
 
     @property
@@ -22,11 +24,11 @@ class Slot(w.VBox):
         return self.children[0]
 
     def show(self, drawn):
-        """Draw a picture (log_pictures.Drawn) here."""
+        """Draw a picture (log_axes.Drawn) here."""
         self.drawn = drawn
         count = len(drawn.picture.panels)
         if count not in self.charts:
-            self.charts[count] = Chart(drawn.picture, on_tap=self._on_tap)
+            self.charts[count] = Chart(drawn.picture, **self._hears)
         chart = self.charts[count]
         chart.show(drawn.picture)
         if self.children != (chart,):
@@ -37,13 +39,13 @@ class Slot(w.VBox):
 class PullsPanel(Workpanel):
     """See where the pulls are; use or refuse each."""
 
-    def __init__(self, desk, on_tap=None):
+    def __init__(self, desk):
         super().__init__()
         self.desk, self.boxes, self._places = desk, {}, None
         self.list = w.VBox()
         self.other = Choice("Use also", [("no other stretch", "")])
         self.extra = Choice("Show also", NO_MORE)
-        self.slot = Slot(on_tap)
+        self.slot = Slot()
         self.other.observe(self.handler(self._use_other), "value")
         self.watch(self.extra)
         desk.observe(self._changed, "state")

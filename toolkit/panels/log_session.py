@@ -6,8 +6,9 @@ import numpy as np
 from toolkit import units
 from toolkit.analysis.day import day_of, shortened
 from toolkit.analysis.session import LIKENESS
-from toolkit.charts.log_pictures import Drawn
+from toolkit.charts.log_axes import Drawn
 from toolkit.charts.session_picture import session_picture
+from toolkit.logs.question import LogError
 from toolkit.panels.base import UNITS, Choice, Workpanel, group, paragraph, said, table
 from toolkit.panels.log_pulls import Slot
 
@@ -32,7 +33,9 @@ class SessionPanel(Workpanel):
         )
 
     def _read(self):
-        self.day, self._left_out = day_of(self.desk.bench, self.desk.name)
+        if self.desk.state is None:
+            raise LogError("no log is open: choose one first")
+        self.day, self._left_out = day_of(self.desk.bench, self.desk.state.run.name)
         setups = shortened([p.setup for p in self.day.pulls])
         self.against.control.options = [(f"{i}: {s}", i - 1) for i, s in enumerate(setups, 1)]
         self.against.layout.display = None
