@@ -12,7 +12,7 @@ import numpy as np
 from toolkit.physics import gas, nozzle
 from toolkit.physics.turbine import MOST_EXPANSION, isentropic_work_j_kg
 
-NODES = 97
+NODES = 129
 
 
 class Expansion:
