@@ -9,6 +9,7 @@ browser        every workbook in a real headless Chromium
 import os
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 
@@ -37,7 +38,8 @@ def main():
         print(f"\n=== {name} ===", flush=True)
         start = time.monotonic()
         # A warning inside a workbook's kernel is out of pytest's reach: this makes it an error.
-        env = os.environ | ({"PYTHONWARNINGS": "error"} if name == "workbooks" else {})
+        env = os.environ | {"DRIVE_PRESSURE_CONFIG": tempfile.mkdtemp(prefix="drive-pressure-")}
+        env |= {"PYTHONWARNINGS": "error"} if name == "workbooks" else {}
         if subprocess.run(command, cwd=ROOT, env=env).returncode:
             failed.append(name)
         print(f"=== {name}: {time.monotonic() - start:.0f} s ===", flush=True)

@@ -1,5 +1,7 @@
 """Fixtures shared by all tests."""
 
+import os
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -8,6 +10,9 @@ from hypothesis import settings
 # The same examples in every run: a test must not depend on luck or on a busy machine.
 settings.register_profile("steady", derandomize=True, deadline=None)
 settings.load_profile("steady")
+
+# A person's own choice of units or bench is no part of a test.
+os.environ["DRIVE_PRESSURE_CONFIG"] = tempfile.mkdtemp(prefix="drive-pressure-")
 
 ROOT = Path(__file__).resolve().parent.parent
 

@@ -7,7 +7,9 @@ import pytest
 
 from tests.conftest import ROOT
 from toolkit.analysis.compare import compare
+from toolkit.analysis.finding import changed_logs, load_finding
 from toolkit.analysis.sides import opened, side
+from toolkit.analysis.verdict import headline
 from toolkit.bench import Bench
 from toolkit.charts.comparison import picture
 
@@ -73,3 +75,10 @@ def test_gap_is_shaded_only_where_back_pressure_is_above_boost(comparison):
     shaded = np.isfinite(band.low)
     assert shaded.any() and not shaded.all()
     assert np.all(band.high[shaded] > band.low[shaded])
+
+
+def test_the_demo_bench_ships_a_finding_that_its_logs_still_give():
+    bench = Bench(ROOT / "data_demo")
+    finding = load_finding(bench, "demo")
+    assert not changed_logs(bench, finding)
+    assert finding.title == headline(finding.comparison, "US")
