@@ -3,8 +3,8 @@
 import time
 
 import numpy as np
-from tests.test_respond import DEMO
 
+from tests.test_respond import DEMO
 from toolkit.bench import Bench
 from toolkit.build import read_build
 from toolkit.build.pull import pull
