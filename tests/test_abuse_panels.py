@@ -42,12 +42,12 @@ def _panels_in(thing):
             yield value
 
 
-def _sizing(of):
+def _sizing(of, module="sizing"):
     def make():
-        from toolkit.panels import sizing
         from toolkit.panels.sizing_sheet import Sheet
 
-        return getattr(sizing, of)(Sheet("builds/candidates.toml", DEMO))
+        home = importlib.import_module(f"toolkit.panels.{module}")
+        return getattr(home, of)(Sheet("builds/candidates.toml", DEMO))
 
     return make
 
@@ -72,7 +72,8 @@ def _explainer():
 
 MAKERS = {
     "StartPanel": _plain("start", "StartPanel"),
-    **{n: _sizing(n) for n in ("EnginePanel", "MapPanel", "CandidatesPanel", "SupplyPanel")},
+    **{n: _sizing(n) for n in ("EnginePanel", "MapPanel", "CandidatesPanel")},
+    "SupplyPanel": _sizing("SupplyPanel", "sizing_supply"),
     "BackToBackPanel": _plain("back_to_back", "BackToBackPanel", bench=DEMO, a=[SMALL], b=[LARGE]),
     "CyclePanel": _plain("cycle", "CyclePanel", bench=DEMO, build=BUILDS[0], logs=[SMALL]),
     "SplitPanel": _split,
