@@ -188,9 +188,9 @@ def text():
 
 
 def _opening(file):
-    """What a test file says of itself."""
+    """What a test file says of itself, else its name."""
     tree = ast.parse((ROOT / f"tests/{file}.py").read_text(encoding="utf-8"))
-    return ast.get_docstring(tree).split("\n")[0].rstrip(".")
+    return (ast.get_docstring(tree) or file).split("\n")[0].rstrip(".")
 
 
 def main():
