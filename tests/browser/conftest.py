@@ -202,6 +202,14 @@ def sees(page, words, where=".dp-panel", gone=False):
     settle(page)
 
 
+def wait_for(page, condition, seconds=30):
+    """Wait until a condition holds that the page does not show, such as a file's content."""
+    deadline = time.monotonic() + seconds
+    while not condition():
+        assert time.monotonic() < deadline, "it did not come true"
+        page.wait_for_timeout(100)
+
+
 def type_into(page, label, text):
     """Type into the field with this label, as a hand would, and leave it."""
     field = page.locator(f"{OPEN} .widget-hbox:has(> .widget-label:text-is('{label}')) input").first

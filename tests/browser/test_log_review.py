@@ -1,5 +1,5 @@
 import pytest
-from conftest import OPEN, chromium, settle, shoot, wait_until_run
+from conftest import OPEN, chromium, settle, shoot, wait_for, wait_until_run
 from playwright.sync_api import expect
 
 PATIENCE_MS = 60_000  # for a busy machine; a quiet one needs a second
@@ -202,6 +202,7 @@ def test_saving_writes_the_review_and_never_the_log(book, lab):
     review = runs / f"{log.name}.review.toml"
     assert "[[pulls]]" not in review.read_text(), "opening the page must not save anything"
     press(book, SAVE, "Save the review")
+    wait_for(book, lambda: "[[pulls]]" in review.read_text())
     sees(book, SAVE, "Everything that was decided is in")
     saved = review.read_text()
     assert 'accepted = "yes"' in saved and 'speeds = "2198 to' in saved

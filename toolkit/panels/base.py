@@ -354,6 +354,8 @@ class Workpanel(w.VBox):
         previous = Workpanel._open.pop(type(self).__name__, None)
         if previous is not None:
             previous.close()
+        # One switch of units stands on a page, on its first panel; every panel follows it.
+        self._leads = not any(panel._leads for panel in Workpanel._open.values())
         Workpanel._open[type(self).__name__] = self
         self.trouble = w.HTML(layout=w.Layout(margin="0"))
         self._told = False  # whether a guard inside the present one has had its say
@@ -375,6 +377,7 @@ class Workpanel(w.VBox):
         left.layout.display = "flex" if inputs else "none"
         right = w.VBox([self.trouble, *results], layout=w.Layout(flex=f"0 0 {style.CHART_PX}px"))
         switch = w.HBox([w.Label("Units"), self._switch])
+        switch.layout.display = None if self._leads else "none"
         body = w.Box([left, right], layout=w.Layout(display="flex", flex_flow="row wrap"))
         self.children = [w.HTML(_CSS, layout=w.Layout(display="none")), switch, body]
         with self.guarded():

@@ -21,21 +21,15 @@ class LogReview:
     def __init__(self, log=None, bench=None):
         self.desk = Desk(bench)
         self.open = OpenPanel(self.desk, log)
-        self.channels = _without_switch(ChannelsPanel(self.desk))
-        self.pulls = _without_switch(PullsPanel(self.desk))
-        self.signs = _without_switch(SignsPanel(self.desk))
-        self.answers = _without_switch(AnswersPanel(self.desk))
-        self.clocks = _without_switch(ClocksPanel(self.desk))
-        self.session = _without_switch(SessionPanel(self.desk))
-        self.curves = _without_switch(CurvesPanel(self.desk))
-        self.air = _without_switch(AirPanel(self.desk))
-        self.save = _without_switch(SavePanel(self.desk))
-
-
-def _without_switch(panel):
-    """One switch of units stands at the top of the page; it changes every panel."""
-    panel.children[1].layout.display = "none"
-    return panel
+        self.channels = ChannelsPanel(self.desk)
+        self.pulls = PullsPanel(self.desk)
+        self.signs = SignsPanel(self.desk)
+        self.answers = AnswersPanel(self.desk)
+        self.clocks = ClocksPanel(self.desk)
+        self.session = SessionPanel(self.desk)
+        self.curves = CurvesPanel(self.desk)
+        self.air = AirPanel(self.desk)
+        self.save = SavePanel(self.desk)
 
 
 class SavePanel(Workpanel):
