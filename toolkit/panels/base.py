@@ -10,6 +10,9 @@ from functools import wraps
 
 import ipywidgets as w
 import traitlets as t
+from bokeh.core.json_encoder import serialize_json
+from bokeh.core.serialization import Serializer
+from bokeh.protocol.messages.patch_doc import patch_doc
 from jupyter_bokeh import BokehModel
 
 from toolkit import preferences, units
@@ -44,6 +47,39 @@ _CSS = f"""<style>
 
 class Figure(BokehModel):
     """A Bokeh layout on the page; shows current data after a reload and prints the same always."""
+
+    _held = None  # changes that wait for the end of `at_once`
+
+    @contextmanager
+    def at_once(self):
+        """Changes made inside reach the page together: one by one, each is a round of messages."""
+        if self._held is not None:
+            yield
+            return
+        self._held = []
+        try:
+            yield
+        finally:
+            events, self._held = self._held, None
+            if events:
+                self._send_patch(events)
+
+    def _document_patched(self, event):
+        if event.setter is self:
+            return
+        if self._held is None:
+            self._send_patch([event])
+        else:
+            self._held.append(event)
+
+    def _send_patch(self, events):
+        """One patch in three messages; arrays travel inside, for each beside it costs two more."""
+        models = self._document.models
+        serializer = Serializer(references=models.synced_references, deferred=False)
+        content = {"events": serializer.encode(events)}
+        models.flush_synced(lambda model: not serializer.has_ref(model))
+        for part in (patch_doc.create_header(), {}, content):
+            self.send({"msg": "patch", "payload": serialize_json(part)})
 
     def get_state(self, key=None, drop_defaults=False):
         """The widget's state; a page that reloads asks for all of it and must get what is now."""
@@ -313,7 +349,8 @@ class Chart(w.VBox):
     def show(self, picture):
         """Draw this picture in place of the last."""
         self.picture = picture
-        self.live.show(picture)
+        with self._figure.at_once():
+            self.live.show(picture)
         self._head.value = paragraph(picture.finding, "dp-finding") + paragraph(
             picture.method, "dp-method"
         )

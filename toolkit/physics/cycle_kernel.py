@@ -60,8 +60,8 @@ class Setup(NamedTuple):
     fuel_per_air: float  # 0: heat alone, the air stays air
     r_air: float
     r_burned: float
-    gas_air: np.ndarray
-    gas_burned: np.ndarray
+    gas_air: tuple
+    gas_burned: tuple
     area_in: np.ndarray
     area_ex: np.ndarray
     port_mixing_kg: float
@@ -69,9 +69,9 @@ class Setup(NamedTuple):
 
 def _compiled(function):
     try:
-        return numba.njit(cache=True, nogil=True, error_model="numpy")(function)
+        return numba.njit(cache=True, nogil=True, error_model="numpy", forceinline=True)(function)
     except RuntimeError:  # nowhere to keep compiled code
-        return numba.njit(nogil=True, error_model="numpy")(function)
+        return numba.njit(nogil=True, error_model="numpy", forceinline=True)(function)
 
 
 @_compiled
@@ -265,10 +265,21 @@ def fastest_rate(at, y, s):
 
 
 @_compiled
-def advance(theta, step, y, trapped_air, s, work):
+def record(row, theta, at, y, s, dy):
+    """What the trace keeps of this moment."""
+    row[ANGLE], row[VOLUME] = theta, at.volume
+    row[PRESSURE], row[TEMPERATURE] = pressure_of(at, y, s), y[T]
+    row[INTAKE_FLOW] = (dy[IN_AIR] + dy[IN_BURNED]) / s.seconds_per_deg
+    row[EXHAUST_FLOW] = (dy[OUT_AIR] + dy[OUT_BURNED]) / s.seconds_per_deg
+    row[AIR_KG], row[BURNED_KG] = y[AIR], y[BURNED]
+
+
+@_compiled
+def advance(theta, step, y, trapped_air, s, work, row):
     """One stretch by the classical fourth-order Runge-Kutta method, in place.
 
-    Steps are shortened where the valves act faster than the stretch is long.
+    Steps are shortened where the valves act faster than the stretch is long. `row` keeps its
+    beginning, where there is one.
     """
     k1, k2, k3, k4, z = work[0], work[1], work[2], work[3], work[4]
     start, burned, end_deg = place(theta, s), burned_fraction(theta, s), theta + step
@@ -278,11 +289,14 @@ def advance(theta, step, y, trapped_air, s, work):
         n = ceil((end_deg - theta) * max(rate / STIFFNESS, 1 / step))
         h = (end_deg - theta) / n
         middle, end = place(theta + h / 2, s), place(theta + h, s)
-        theta = theta + h if n > 1 else end_deg
+        theta_now, theta = theta, theta + h if n > 1 else end_deg
         # The mean rate over the step, so that exactly all of the air is burned at the end.
         before, burned = burned, burned_fraction(theta, s)
         burning = trapped_air * (burned - before) / h
         rates(start, y, burning, s, k1)
+        if row.size:
+            record(row, theta_now, start, y, s, k1)
+            row = row[:0]
         for j in range(STATES):
             z[j] = y[j] + h / 2 * k1[j]
         rates(middle, z, burning, s, k2)
@@ -295,18 +309,6 @@ def advance(theta, step, y, trapped_air, s, work):
         for j in range(STATES):
             y[j] += h / 6 * (k1[j] + 2 * k2[j] + 2 * k3[j] + k4[j])
         start = end
-
-
-@_compiled
-def record(row, theta, y, s, work):
-    """What the trace keeps of this moment."""
-    at = place(theta, s)
-    rates(at, y, 0.0, s, work[0])
-    row[ANGLE], row[VOLUME] = theta, at.volume
-    row[PRESSURE], row[TEMPERATURE] = pressure_of(at, y, s), y[T]
-    row[INTAKE_FLOW] = (work[0, IN_AIR] + work[0, IN_BURNED]) / s.seconds_per_deg
-    row[EXHAUST_FLOW] = (work[0, OUT_AIR] + work[0, OUT_BURNED]) / s.seconds_per_deg
-    row[AIR_KG], row[BURNED_KG] = y[AIR], y[BURNED]
 
 
 @_compiled
@@ -324,11 +326,12 @@ def one_cycle(y, steps, s, work, trace):
             trapped_air, trapped_burned = y[AIR], y[BURNED]
         if 2 * i == steps:
             gross = y[WORK]
-        if trace.shape[0]:
-            record(trace[i], theta, y, s, work)
-        advance(theta, step, y, trapped_air, s, work)
+        row = trace[i] if trace.shape[0] else trace.ravel()
+        advance(theta, step, y, trapped_air, s, work, row)
     if trace.shape[0]:
-        record(trace[steps], START_DEG + 720, y, s, work)
+        at = place(START_DEG + 720.0, s)
+        rates(at, y, 0.0, s, work[0])
+        record(trace[steps], START_DEG + 720.0, at, y, s, work[0])
     return trapped_air, trapped_burned, gross
 
 
@@ -353,24 +356,23 @@ def _change(y, before):
 def solve(s, y, steps, tolerance, most, own_t_ex, trace):
     """Cycles until one ends as it began, within `tolerance` of the charge; `y` in place.
 
-    The first ones, far from repeating, take double steps; the last fills `trace`. Returns
+    The first ones, far from repeating, take double steps; the others fill `trace`. Returns
     trapped air, trapped burned gas and gross work of the last cycle, the exhaust's mean
     temperature, the number of cycles, and the last change.
     """
     work = np.empty((5, STATES))
     before = np.empty(STATES)
+    air = burned = gross = t_left = 0.0
     change, n, rough = np.inf, 0, True
-    none = trace[:0]
-    while (change > tolerance / 2 or rough) and n < most:
+    while (change > tolerance or rough) and n < most:
+        if n and rough and change <= 1e-4:
+            rough = False
         n += 1
         before[:] = y
-        one_cycle(y, steps // 2 if rough else steps, s, work, none)
-        change = _change(y, before)
+        rows = trace[:0] if rough else trace
+        air, burned, gross = one_cycle(y, steps // 2 if rough else steps, s, work, rows)
+        change, t_left = _change(y, before), _left_t(y, s)
         if own_t_ex:
-            t_left = _left_t(y, s)
             change = max(change, 0.1 * abs(t_left / y[T_EX] - 1))
             y[T_EX] = t_left
-        rough = rough and change > 1e-4
-    before[:] = y
-    air, burned, gross = one_cycle(y, steps, s, work, trace)
-    return air, burned, gross, _left_t(y, s), n + 1, _change(y, before)
+    return air, burned, gross, t_left, n, change

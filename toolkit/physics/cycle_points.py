@@ -90,6 +90,9 @@ def _setups(kernel, cylinder, cam, operating, at):
         "area_ex": valve_area_m2(cylinder, cam.exhaust, "exhaust"),
     }
     gases = {lam: working_gas(operating, lam) for lam in set(at["lam"][known].tolist())}
+    for found in gases.values():
+        for name in ("gas_air", "gas_burned"):  # plain numbers: an array is counted at every use
+            found[name] = tuple(map(tuple, np.asarray(found[name]).tolist()))
 
     def setup(i):
         return kernel.Setup(
@@ -114,8 +117,8 @@ def working_gas(operating, lam):
     atoms = fuel.h_to_c, fuel.o_to_c
     heat = COMBUSTION_EFFICIENCY * fuel.lhv_j_kg / fuel.afr_stoich * min(1.0, 1 / lam)
     return {
-        "gas_air": np.ascontiguousarray(gas.coefficients()),
-        "gas_burned": np.ascontiguousarray(gas.coefficients(lam, *atoms)),
+        "gas_air": gas.coefficients(),
+        "gas_burned": gas.coefficients(lam, *atoms),
         "r_burned": float(gas.r_burned_j_kgk(lam, *atoms)),
         "heat_per_air": heat if operating.fired else 0.0,
         "fuel_per_air": float(_fuel_per_air(operating, lam)),
