@@ -46,6 +46,11 @@ class LiveChart:
         """The Bokeh figures, top to bottom."""
         return [p.fig for p in self._panels]
 
+    def sources(self, *names):
+        """The data sources of these kinds ("lines", "words", ...), all without names."""
+        every = [p.sources for p in self._panels]
+        return [s for kinds in every for name, s in kinds.items() if not names or name in names]
+
     def show(self, picture):
         """Draw this picture in place of the last."""
         for drawn, panel in zip(self._panels, picture.panels, strict=True):
@@ -80,7 +85,7 @@ class _LivePanel:
             background_fill_color=style.PAPER,
             border_fill_color=style.PAPER,
         )
-        self.sources = {}
+        self.sources, self._drawn = {}, {}
         self._draw_frame(fig, panel)
         self._add(
             "zones",
@@ -187,6 +192,12 @@ class _LivePanel:
         self.sources[name] = source = ColumnDataSource(fields)
         return glyph(source=source, **columns)
 
+    def _put(self, name, columns):
+        """Only what changed goes to the page."""
+        if not _same(self._drawn.get(name), columns):
+            self.sources[name].data = columns
+            self._drawn[name] = columns
+
     def _draw_frame(self, fig, panel):
         fig.outline_line_color = None
         fig.title.text_font = style.FONT
@@ -226,51 +237,66 @@ class _LivePanel:
 
     def _show_areas(self, panel, low, high):
         zones, bands = panel.zones, [p for b in panel.bands for p in _patches(b)]
-        self.sources["zones"].data = {
-            "x0": [z.start for z in zones],
-            "x1": [z.stop for z in zones],
-            "y0": [low] * len(zones),
-            "y1": [high] * len(zones),
-            "colour": [z.colour for z in zones],
-            "alpha": [z.alpha for z in zones],
-        }
+        self._put(
+            "zones",
+            {
+                "x0": [z.start for z in zones],
+                "x1": [z.stop for z in zones],
+                "y0": [low] * len(zones),
+                "y1": [high] * len(zones),
+                "colour": [z.colour for z in zones],
+                "alpha": [z.alpha for z in zones],
+            },
+        )
         bands += [
             (s.x, s.y, s.colour, s.alpha, s.outline or None, list(style.DASHES[s.evidence]))
             for s in panel.shapes
         ]
-        self.sources["bands"].data = dict(
-            zip(
-                ("xs", "ys", "colour", "alpha", "outline", "dash"),
-                [list(c) for c in zip(*bands, strict=True)] or [[]] * 6,
-                strict=True,
-            )
+        self._put(
+            "bands",
+            dict(
+                zip(
+                    ("xs", "ys", "colour", "alpha", "outline", "dash"),
+                    [list(c) for c in zip(*bands, strict=True)] or [[]] * 6,
+                    strict=True,
+                )
+            ),
         )
         ups = panel.uprights
-        self.sources["uprights"].data = {
-            "x0": [u.x for u in ups],
-            "x1": [u.x for u in ups],
-            "y0": [low] * len(ups),
-            "y1": [high] * len(ups),
-            "colour": [u.colour for u in ups],
-        }
+        self._put(
+            "uprights",
+            {
+                "x0": [u.x for u in ups],
+                "x1": [u.x for u in ups],
+                "y0": [low] * len(ups),
+                "y1": [high] * len(ups),
+                "colour": [u.colour for u in ups],
+            },
+        )
 
     def _show_lines(self, panel):
         lines = [ln for ln in panel.lines if ln.joined]
-        self.sources["lines"].data = {
-            "xs": [ln.x for ln in lines],
-            "ys": [ln.y for ln in lines],
-            "colour": [ln.colour for ln in lines],
-            "width": [ln.width for ln in lines],
-            "dash": [list(style.DASHES[ln.evidence]) for ln in lines],
-        }
+        self._put(
+            "lines",
+            {
+                "xs": [ln.x for ln in lines],
+                "ys": [ln.y for ln in lines],
+                "colour": [ln.colour for ln in lines],
+                "width": [ln.width for ln in lines],
+                "dash": [list(style.DASHES[ln.evidence]) for ln in lines],
+            },
+        )
         dotted = [ln for ln in panel.lines if ln.points]
         marks = [m for m in panel.marks if m.dot]
-        self.sources["dots"].data = {
-            "x": np.concatenate([ln.x for ln in dotted] + [[m.x for m in marks]]),
-            "y": np.concatenate([ln.y for ln in dotted] + [[m.y for m in marks]]),
-            "size": [ln.width + 3 for ln in dotted for _ in ln.x] + [9] * len(marks),
-            "colour": [ln.colour for ln in dotted for _ in ln.x] + [m.colour for m in marks],
-        }
+        self._put(
+            "dots",
+            {
+                "x": np.concatenate([ln.x for ln in dotted] + [[m.x for m in marks]]),
+                "y": np.concatenate([ln.y for ln in dotted] + [[m.y for m in marks]]),
+                "size": [ln.width + 3 for ln in dotted for _ in ln.x] + [9] * len(marks),
+                "colour": [ln.colour for ln in dotted for _ in ln.x] + [m.colour for m in marks],
+            },
+        )
 
     def _show_words(self, panel, low, high):
         words = [
@@ -294,23 +320,27 @@ class _LivePanel:
             )
         words += [(u.x, high, u.text, u.colour, "left", "top", 5, 1) for u in panel.uprights]
         words += [(z.start, high, z.text, z.colour, "left", "top", 5, 1) for z in panel.zones]
+        words = [(*w[:3], style.readable(w[3]), *w[4:]) for w in words]
         names = ("x", "y", "text", "colour", "align", "baseline", "dx", "dy")
         columns = [list(c) for c in zip(*words, strict=True)] or [[]] * len(names)
-        self.sources["words"].data = dict(zip(names, columns, strict=True))
+        self._put("words", dict(zip(names, columns, strict=True)))
         leaders = [m for m in panel.marks if m.at]
-        self.sources["leaders"].data = {
-            "x0": [m.x for m in leaders],
-            "y0": [m.y for m in leaders],
-            "x1": [m.at[0] for m in leaders],
-            "y1": [m.at[1] for m in leaders],
-            "colour": [m.colour for m in leaders],
-        }
+        self._put(
+            "leaders",
+            {
+                "x0": [m.x for m in leaders],
+                "y0": [m.y for m in leaders],
+                "x1": [m.at[0] for m in leaders],
+                "y1": [m.at[1] for m in leaders],
+                "colour": [m.colour for m in leaders],
+            },
+        )
 
     def _show_readout(self, panel, picture):
         """One line of words per x of the longest curve: every quantity of the panel there."""
         lines = [ln for ln in panel.lines if ln.readout and ln.label and len(ln.x) > 1]
         if not lines:
-            self.sources["probe"].data = {k: [] for k in self.sources["probe"].data}
+            self._put("probe", {k: [] for k in self.sources["probe"].data})
             return
         grid = max((ln.x for ln in lines), key=len)
         grid = np.unique(grid[np.isfinite(grid)])
@@ -322,13 +352,28 @@ class _LivePanel:
                 row.append(f"{line.label}: {known}")
         edges = np.concatenate([grid[:1], (grid[:-1] + grid[1:]) / 2, grid[-1:]])
         low, high = panel.y_limits
-        self.sources["probe"].data = {
-            "left": edges[:-1],
-            "right": edges[1:],
-            "bottom": np.full(len(grid), low),
-            "top": np.full(len(grid), high),
-            "readout": ["\n".join(r) for r in rows],
-        }
+        self._put(
+            "probe",
+            {
+                "left": edges[:-1],
+                "right": edges[1:],
+                "bottom": np.full(len(grid), low),
+                "top": np.full(len(grid), high),
+                "readout": ["\n".join(r) for r in rows],
+            },
+        )
+
+
+def _same(a, b):
+    """Whether two columns, or tables of columns, or lists of arrays, hold the same."""
+    if isinstance(a, dict) and isinstance(b, dict):
+        return a.keys() == b.keys() and all(_same(a[k], b[k]) for k in a)
+    if isinstance(a, np.ndarray) and isinstance(b, np.ndarray):
+        floats = a.dtype.kind == b.dtype.kind == "f"
+        return np.array_equal(a, b, equal_nan=floats)
+    if isinstance(a, list) and isinstance(b, list):
+        return len(a) == len(b) and all(map(_same, a, b))
+    return type(a) is type(b) and a == b
 
 
 def _swept(event, index, handler):

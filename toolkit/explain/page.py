@@ -165,10 +165,7 @@ def _embedded(story):
             span = Span(dimension="height", line_color=style.QUIET, line_width=2, editable=True)
             drawn.add_layout(span)
             cursors.append(span)
-    for words in (p.sources["words"] for p in chart._panels):
-        colours = [style.readable(c) for c in words.data["colour"]]
-        words.data = {**words.data, "colour": colours}
-    sources = [s for p in chart._panels for s in p.sources.values() if "colour" in s.data]
+    sources = [s for s in chart.sources() if "colour" in s.data]
     item, new = _same_ids(json_item(chart.root, "chart"))
     names = [w for p in panels for *_, w, _ in p.end_labels(1) if not p.bare]
     shared = [f for f, p in zip(chart.figures, panels, strict=True) if not (p.x_label or p.bare)]
@@ -185,7 +182,7 @@ def _embedded(story):
         ],
         "cursors": [new[s.id] for s in cursors],
         "sources": [new[s.id] for s in sources],
-        "words": [new[p.sources[k].id] for p in chart._panels for k in ("words", "leaders")],
+        "words": [new[s.id] for s in chart.sources("words", "leaders")],
     }
 
 

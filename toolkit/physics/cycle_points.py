@@ -2,6 +2,7 @@
 
 import os
 from concurrent.futures import ThreadPoolExecutor
+from functools import cache
 
 import numpy as np
 
@@ -54,8 +55,13 @@ def _each(function, n):
     """function(0) ... function(n - 1) on all cores; the compiled code lets go of the lock."""
     if n < 2:
         return [function(i) for i in range(n)]
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        return list(pool.map(function, range(n)))
+    return list(_pool().map(function, range(n)))
+
+
+@cache
+def _pool():
+    """The threads, kept: starting them takes as long as a few points."""
+    return ThreadPoolExecutor(os.cpu_count())
 
 
 def _first_guess(kernel, s, t_exhaust_k):
