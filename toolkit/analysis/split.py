@@ -71,17 +71,7 @@ class Split:
         Errors are taken to be the same all along a pull, which makes the band no narrower than
         it is. ValueError where the runs have no two speeds in the range.
         """
-        inside = (self.speed_rpm >= low_rpm) & (self.speed_rpm <= high_rpm)
-        inside &= np.isfinite(self.share).all(axis=0)
-        if inside.sum() < 2:
-            raise ValueError(
-                f"the split has no two speeds from {low_rpm:.0f} to {high_rpm:.0f} rpm: it covers "
-                f"{self.speed_rpm[0]:.0f} to {self.speed_rpm[-1]:.0f} rpm"
-            )
-        x = self.speed_rpm[inside]
-        mean, errors = (
-            np.trapezoid(v[..., inside], x, axis=-1) / np.ptp(x) for v in (self.share, self.errors)
-        )
+        mean, errors = _means(self.speed_rpm, low_rpm, high_rpm, self.share, self.errors)
         dof = np.nanmin(np.where(np.isfinite(self.error_dof), self.error_dof, np.inf), axis=1)
         return mean, _band(errors[..., None], dof[:, None], self.confidence)[:, 0]
 
@@ -102,6 +92,31 @@ def split(comparison, build=None, cam=None, tolerances=None, use_air_flow=True):
         shares[0], difference, errors, names, dof, problem.slope, missing,
         comparison.settings.confidence,
     )  # fmt: skip
+
+
+def mean_shares(comparison, build, cam, low_rpm, high_rpm):
+    """Share of each cause averaged over a range, without its band, by the cycle model alone. [N m]
+
+    A quick look at another cam. Arguments and errors as `split` and `Split.average`; logged air
+    flow is left aside, since it tells of the cam that ran.
+    """
+    problem, _ = problem_of(comparison, build, cam, use_air_flow=False)
+    _, shares, *_ = _solved(problem, banded=False)
+    (mean,) = _means(problem.speed_rpm, low_rpm, high_rpm, shares[0])
+    return dict(zip((*problem.causes, UNEXPLAINED), mean, strict=True))
+
+
+def _means(speed_rpm, low_rpm, high_rpm, shares, *others):
+    """Means over the speeds of the range at which all shares are known; last axis is speed."""
+    inside = (speed_rpm >= low_rpm) & (speed_rpm <= high_rpm)
+    inside &= np.isfinite(shares).all(axis=0)
+    if inside.sum() < 2:
+        raise ValueError(
+            f"the split has no two speeds from {low_rpm:.0f} to {high_rpm:.0f} rpm: it covers "
+            f"{speed_rpm[0]:.0f} to {speed_rpm[-1]:.0f} rpm"
+        )
+    x = speed_rpm[inside]
+    return [np.trapezoid(v[..., inside], x, axis=-1) / np.ptp(x) for v in (shares, *others)]
 
 
 def problem_of(comparison, build=None, cam=None, tolerances=None, use_air_flow=True):
@@ -237,9 +252,12 @@ def _filling_change(c, p, t, tolerances):
     return filling[1] - filling[0], np.sqrt(sum(part**2 for part in parts))
 
 
-def _solved(problem):
-    """Names, shares (1 + 2 n, causes + 1, speeds), difference and dof of all disturbances."""
-    listed = list(disturbances(problem))
+def _solved(problem, banded=True):
+    """Names, shares (1 + 2 n, causes + 1, speeds), difference and dof of all disturbances.
+
+    banded False: without any disturbance, n is 0.
+    """
+    listed = list(disturbances(problem)) if banded else []
     rows = [({}, {}, 0.0), *((s, p, sign) for _, s, p, _ in listed for sign in (1.0, -1.0))]
     states = {
         name: np.stack([v + sign * s.get(name, 0.0) for s, _, sign in rows])

@@ -1,5 +1,7 @@
 """Two set-ups back to back: choose runs, see the difference with its band, read what it means."""
 
+from dataclasses import replace
+
 import ipywidgets as w
 import numpy as np
 import traitlets as t
@@ -49,10 +51,11 @@ def _short(name):
 class BackToBackPanel(Workpanel):
     """Choose the runs of two set-ups; the picture, the sentences and the numbers follow.
 
-    comparison: the one on the screen, for panels that look further into it.
+    comparison: the one on the screen. told: the same, set when all is drawn: what looks further
+    into it may take a moment longer.
     """
 
-    comparison = t.Any()
+    told = t.Any()
 
     def __init__(self, bench=None, a=(), b=(), low_rpm=None, high_rpm=None):
         """a, b: logs to open on, where the bench has them; else its first two. low_rpm, high_rpm:
@@ -63,7 +66,7 @@ class BackToBackPanel(Workpanel):
         a, b = (tuple(n for n in names if n in logs) for names in (a, b))
         if not (a and b):
             a, b = logs[:1], logs[1:2]
-        self._opened = {}
+        self._opened, self._signs, self._sides, self.comparison = {}, {}, {}, None
         self.a = Runs("Base of the comparison", "blue", logs, a)
         self.b = Runs("Compared with it", "orange", logs, b)
         self.quantity = Choice("Show", [("torque", "torque_nm"), ("power", "power_w")])
@@ -138,6 +141,7 @@ class BackToBackPanel(Workpanel):
                 self.at.min, self.at.max, self.at.step = int(speeds[0]), int(speeds[-1]), step
                 self.at.value = self._at_largest()
         self._show_numbers()
+        self.told = self.comparison
 
     def _save(self):
         finding = save_finding(self.bench, self.comparison, UNITS.system, self.title.value)
@@ -161,10 +165,23 @@ class BackToBackPanel(Workpanel):
             lam_limit=self.lam.value, smoothing=self.smoothing.value,
         )  # fmt: skip
         sides = [
-            side(name, [self._tested(log) for log in runs.value], self.reference.value, STEP_RPM)
+            self._side(name, runs.value, self.reference.value)
             for runs, name in zip((self.a, self.b), self._names(), strict=True)
         ]
+        last = self.comparison
+        if last and last.a is sides[0] and last.b is sides[1]:
+            if settings == last.settings:
+                return last  # what changed is only how it is shown
+            if settings == replace(last.settings, smoothing=settings.smoothing):
+                return replace(last, settings=settings)
         return compare(*sides, settings)
+
+    def _side(self, *asked):
+        if asked not in self._sides:
+            name, logs, reference = asked
+            found = side(name, [self._tested(log) for log in logs], reference, STEP_RPM)
+            self._sides = {**dict(list(self._sides.items())[-5:]), asked: found}
+        return self._sides[asked]
 
     def _names(self):
         """The names typed, else what differs between the set-ups."""
@@ -182,6 +199,12 @@ class BackToBackPanel(Workpanel):
             self._opened[name] = opened(self.bench, name)
         return self._opened[name]
 
+    def _signs_of(self, name):
+        asked = name, UNITS.system
+        if asked not in self._signs:
+            self._signs[asked] = self._tested(name).signs(UNITS.system)
+        return self._signs[asked]
+
     def _renamed(self, change):
         """Other runs of a side carry another name."""
         change.owner.name.value = ""
@@ -193,7 +216,7 @@ class BackToBackPanel(Workpanel):
             yield from (f"{_short(name)}: {text}" for text in tested.remarks)
             yield from (
                 f"{_short(name)}: {s.sentence} {s.todo.capitalize()}."
-                for s in tested.signs(UNITS.system)
+                for s in self._signs_of(name)
                 if s.told and s.forbids
             )
             if tested.partner is not None:

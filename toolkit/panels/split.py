@@ -7,7 +7,7 @@ import numpy as np
 
 from toolkit import units
 from toolkit.analysis.breathing import cam_of
-from toolkit.analysis.split import split
+from toolkit.analysis.split import mean_shares, split
 from toolkit.analysis.split_model import Tolerances
 from toolkit.analysis.split_words import evidence_of, sentences, to_log
 from toolkit.build import read_build
@@ -64,7 +64,7 @@ class SplitPanel(Workpanel):
         self.split = self._split()
         self.chart = Chart(self._picture())
         self.watch(self.build, self.cam, self.air, self.cause, *self.tolerances.values())
-        compared.observe(self._changed, "comparison")
+        compared.observe(self._changed, "told")
         self.compose(
             [
                 group("Engine", self.build, self.cam, self.air),
@@ -99,18 +99,16 @@ class SplitPanel(Workpanel):
     def _range(self):
         return self.compared.comparison.range_rpm
 
-    def _split(self, cam=None, use_air=None):
+    def _split(self):
         """The split, kept for the last few settings: the cycle model takes a moment."""
-        chosen = self.cam.value if cam is None else cam
-        use = self.air.value if use_air is None else use_air
-        key = id(self.compared.comparison), self.build.value, chosen, use, self._tolerances()
+        c, chosen, use = self.compared.comparison, self.cam.value, self.air.value
+        key = id(c.a), id(c.b), self.build.value, chosen, use, self._tolerances()
         if key not in self._kept:
             build = self._read(self.build.value)
             cams = {AS_BUILT: cam_of(build.engine.valves), UNKNOWN: None, **CAMS}
-            # The comparison stands beside its split, so that its id is not given to another.
-            found = split(self.compared.comparison, build, cams[chosen], key[-1], use)
-            self._kept = {**dict(list(self._kept.items())[-7:]),
-                          key: (found, self.compared.comparison)}  # fmt: skip
+            # The comparison stands beside its split, so that its ids are not given to others.
+            found = split(c, build, cams[chosen], key[-1], use)
+            self._kept = {**dict(list(self._kept.items())[-7:]), key: (found, c)}
         return self._kept[key][0]
 
     def _read(self, name):
@@ -155,21 +153,22 @@ class SplitPanel(Workpanel):
 
     def _show_cams(self):
         """How much of the gap back pressure can carry on other cams, by the cycle model alone."""
-        asked = id(self.compared.comparison), self.build.value, UNITS.system
+        c = self.compared.comparison
+        asked = id(c.a), id(c.b), self.build.value, UNITS.system, *self._range
         if asked == self._cams_of:
             return
-        self._cams_of, rows = asked, []
-        for name in CAMS:
-            other = self._split(cam=name, use_air=False)
-            share, _ = other.average(*self._range)
-            parts = [other.causes.index(c) for c in ("pumping", "breathing") if c in other.causes]
-            if not parts:
+        rows, build = [], self._read(self.build.value)
+        for name, cam in CAMS.items():
+            share = mean_shares(c, build, cam, *self._range)
+            if "pumping" not in share:
                 self.cams.value = said("Log exhaust manifold pressure to see this.").value
+                self._cams_of = asked
                 return
-            both = float(share[parts].sum())
-            cells = [units.shown(share[i], "torque", UNITS.system) for i in parts]
-            rest = float(share.sum()) - both
-            rows.append((f"{name}, {CAMS[name].overlap_deg:.0f}° of overlap",
+            parts = share["pumping"], share["breathing"]
+            both = float(sum(parts))
+            cells = [units.shown(part, "torque", UNITS.system) for part in parts]
+            rest = float(sum(share.values())) - both
+            rows.append((f"{name}, {cam.overlap_deg:.0f}° of overlap",
                          *(f"{v:+.1f}" for v in cells),
                          f"{units.shown(both, 'torque', UNITS.system):+.1f}",
                          f"{units.shown(rest, 'torque', UNITS.system):+.1f}"))  # fmt: skip
@@ -183,9 +182,10 @@ class SplitPanel(Workpanel):
                 "column holds needs another cause: boost, heat, mixture, spark, or one not logged."
             ).value
         )
+        self._cams_of = asked
 
     def close(self):
         """Stop following the comparison."""
         if self.comm is not None:  # a widget is closed again when it is forgotten
-            self.compared.unobserve(self._changed, "comparison")
+            self.compared.unobserve(self._changed, "told")
         super().close()
