@@ -3,7 +3,7 @@
 Everything is computed from unsmoothed bin averages; smoothing is a matter of drawing.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields, replace
 
 import numpy as np
 
@@ -131,9 +131,10 @@ def compare(a, b, settings=None):
     if not both:
         raise ValueError(f"{a.name} and {b.name} have no channel in common: log one on both")
     low, high = _range(speed, stack_a, stack_b, settings)
-    gains = {c: gain_of(stack_a[c], stack_b[c]) for c in both}
+    gains = _gains(gain_of, {c: (stack_a[c], stack_b[c]) for c in both})
     inside = (speed >= low) & (speed <= high)
-    average = {c: gain_of(*_averages(speed, stack_a[c], stack_b[c], inside)) for c in both}
+    means = {c: _averages(speed, stack_a[c], stack_b[c], inside) for c in both}
+    average = _gains(gain_of, means)
     return Comparison(
         a, b, settings, speed, gains, _means(stack_a), _means(stack_b), (low, high), average,
         drifts, reference,
@@ -214,6 +215,23 @@ def _gain_function(a, b, drifts, settings):
         return lambda x, y: scatter.welch(x, y, settings.confidence)
     hours_a, hours_b = ([r.hour for r in side.repeats] for side in (a, b))
     return lambda x, y: scatter.with_drift(x, y, hours_a, hours_b, settings.confidence)
+
+
+def _gains(gain_of, pairs):
+    """The Gain of each channel from its pulls (pulls, ...) on both sides, all in one call."""
+    one = next(iter(pairs.values()))[0].shape[1:]
+    width = int(np.prod(one))
+    sides = (
+        [np.reshape(v, (len(v), width)) for v in side] for side in zip(*pairs.values(), strict=True)
+    )
+    whole = gain_of(*(np.concatenate(side, axis=1) for side in sides))
+    arrays = {f.name: getattr(whole, f.name) for f in fields(whole) if f.name != "method"}
+
+    def part(k):
+        own = {n: v[k * width : (k + 1) * width].reshape(one) for n, v in arrays.items()}
+        return replace(whole, **own)
+
+    return {channel: part(k) for k, channel in enumerate(pairs)}
 
 
 def _surrounds(outer, inner):
