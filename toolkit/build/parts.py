@@ -7,6 +7,7 @@ in which a value is possible at all (SI). `files.py` reads and writes them by th
 # ruff: noqa: RUF009 -- key() and part() make dataclass fields
 
 from dataclasses import MISSING, dataclass, field, fields, replace
+from functools import cached_property
 
 import numpy as np
 from scipy.interpolate import PchipInterpolator
@@ -65,7 +66,11 @@ class Curve:
             return np.where(np.isnan(speed), np.nan, float(self.values))
         if len(self.speeds_rpm) == 2:
             return np.interp(speed, self.speeds_rpm, self.values, left=np.nan, right=np.nan)
-        return PchipInterpolator(self.speeds_rpm, self.values, extrapolate=False)(speed)
+        return self._spline(speed)
+
+    @cached_property
+    def _spline(self):
+        return PchipInterpolator(self.speeds_rpm, self.values, extrapolate=False)
 
 
 @dataclass(frozen=True)
