@@ -131,6 +131,21 @@ def test_the_gate_pushed_open_is_foreseen_and_a_stiffer_spring_holds(both):
     assert stiff.best["boost_gauge_pa"][-1] > light.best["boost_gauge_pa"][-1] + 1 * PSI
 
 
+def test_a_gate_that_was_never_at_its_stop_does_not_tell_how_well_it_flows(both):
+    assert both.told_by("opening_0") == "the prior, not the data"
+    assert both.best["opening_0"] == pytest.approx(0.7, rel=0.05)
+    parameter, k = both._find("opening_0")
+    x = both.x.copy()
+    x[k] = np.log(0.25 / parameter.prior) / parameter.sd
+    tight = replace(both, x=x)
+    asked = Change(boost_gauge_pa=8 * PSI)
+    wide, narrow = (predict(f, asked) for f in (both, tight))
+    at_stop = narrow.regime == Regime.CREEP
+    assert at_stop.any() and Regime.CREEP not in wide.regime
+    above = narrow.best["boost_gauge_pa"] - wide.best["boost_gauge_pa"]
+    assert (above[at_stop] > 0).all()
+
+
 def test_thin_air_and_a_poorer_cooler_cost_power(both):
     asked = Change(boost_gauge_pa=8 * PSI)
     weather = both.builds[0].weather

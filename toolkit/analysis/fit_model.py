@@ -58,7 +58,8 @@ class Parameter:
 # efficiency: 0.34 to 0.40 at lambda 1 (Heywood 1988, ch. 5 and 9). Friction: spread of petrol
 # engines about the Chen-Flynn line. Area and efficiency: a gas stand against an engine's pulses.
 # Loss flow: mechanical efficiency 0.95 at the greatest flow, within a factor of three, from memory.
-# Spring: its rating and the area ratio. Feed: a solenoid at full duty still bleeds some, from
+# Spring: its rating and the area ratio. Gate's opening: flow coefficients of valves, 0.6 to 0.8
+# (Heywood 1988, sec. 6.3.2). Feed: a solenoid at full duty still bleeds some, from
 # memory.
 BREATHING, BREATHING_SD = -0.25, 0.15
 FEED = (0.95, 0.03)
@@ -112,6 +113,10 @@ def _of_turbo(turbo, number, most_air_kg_s):
         made.append(
             Parameter(f"spring_{number}", f"gate spring, {name}", "boost",
                       turbo.gate.spring_gauge_pa, 0.08, log=True)
+        )  # fmt: skip
+        made.append(
+            Parameter(f"opening_{number}", f"gate's effective over its open area, {name}",
+                      "fraction", turbo.gate.discharge, 0.15, log=True, most=1.0)
         )  # fmt: skip
     if turbo.gate and turbo.gate.gate.share_limit:
         made.append(
@@ -231,9 +236,9 @@ class Model:
 
     def spring(self, v):
         """Spring [Pa, gauge] that the gate's balance asks for where it is pushed open."""
-        return self._each(lambda n, turbo: self._spring_of(v, turbo))
+        return self._each(lambda n, turbo: self._spring_of(v, n, turbo))
 
-    def _spring_of(self, v, turbo):
+    def _spring_of(self, v, n, turbo):
         p = self.points
         if turbo.gate is None:
             return np.nan
@@ -241,7 +246,7 @@ class Model:
         z = np.log(p.p_exhaust_pa / p.p_turbine_out_pa)
         exhaust = self.air(v, p.p_exhaust_pa) * self.exhaust_per_air
         turbine = self._area(v) * p.p_exhaust_pa * self.expansion.turbine_flow(z)
-        per_area = g.discharge * p.p_exhaust_pa * self.expansion.nozzle_flow(z) * turbo.count
+        per_area = v[f"opening_{n}"] * p.p_exhaust_pa * self.expansion.nozzle_flow(z) * turbo.count
         lift = gate.lift_for_area_m(g, np.maximum(exhaust - turbine, 0) / per_area)
         port = p.p_compressor_out_pa - p.p_cell_pa - p.p_gate_top_gauge_pa
         opening = drop * g.valve_area_m2 / g.lever_ratio + port * g.diaphragm_area_m2

@@ -127,7 +127,9 @@ def _turbo(fitted, change):
 
 def _with_values(fitted, number):
     turbo, v = fitted.builds[number].turbo, fitted.best
-    gate = turbo.gate and replace(turbo.gate, spring_gauge_pa=v[f"spring_{number}"])
+    gate = turbo.gate and replace(
+        turbo.gate, spring_gauge_pa=v[f"spring_{number}"], discharge=v[f"opening_{number}"]
+    )
     if turbo.compressor is None:
         raise ValueError(f"{turbo.name} has no compressor map: what it would do cannot be matched")
     return replace(
@@ -156,6 +158,8 @@ def _sampled(points, fitted, change, v, speed):
     """The points with the draws as their second axis."""
     build, area = fitted.builds[0], of_size(v, "area", change.size, log=True)
     gate = points.gate
+    if "opening_0" in v:
+        gate = replace(gate, discharge=of_size(v, "opening", change.size, log=True))
     if change.spring_gauge_pa is None and "spring_0" in v:
         rating = of_size(v, "spring", change.size, log=True)
         gate = replace(gate, preload_n=rating * gate.diaphragm_area_m2)
