@@ -203,6 +203,8 @@ def test_the_trade_and_the_prediction_agree(both, psi):
     made = trade(both, Change(boost_gauge_pa=psi * PSI), sizes=np.array([0.0, 1.0]))
     ends = [predict(both, Change(s, psi * PSI), [made.top_rpm]).best["power_w"][0] for s in (0, 1)]
     assert made.power_w[[0, -1]] == pytest.approx(ends, rel=1e-3)
+    small = predict(both, Change(0.0, psi * PSI), [made.top_rpm])
+    assert made.power_half_w >= (small.high["power_w"] - small.low["power_w"])[0] / 2 > 0
 
 
 def test_a_trade_of_another_change_is_taken_away(demo):

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from toolkit.analysis.fit_model import indicated_efficiency, ve_factor
-from toolkit.analysis.whatif import Change, changed, of_size
+from toolkit.analysis.whatif import Change, changed, of_size, predict
 from toolkit.build import Curve
 from toolkit.build.pull import dry_share, problem, target_gauge_pa
 from toolkit.build.respond import Setting, time_to_boost
@@ -20,8 +20,9 @@ SHARE = 0.95  # of the target, gauge, that counts as having it
 @dataclass(frozen=True)
 class Trade:
     """Along size, 0 for the first turbo and 1 for the second: power [W] at `top_rpm`, threshold
-    [rpm], time to boost [s] at `held_rpm`; NaN where there is no answer. notes: what was
-    estimated."""
+    [rpm], time to boost [s] at `held_rpm`; NaN where there is no answer. power_half_w: half the
+    95 % band of that power, the wider of both ends; most of it moves all sizes together. notes:
+    what was estimated."""
 
     size: np.ndarray
     power_w: np.ndarray
@@ -30,6 +31,7 @@ class Trade:
     names: tuple
     top_rpm: float
     held_rpm: float
+    power_half_w: float
     notes: tuple
 
     def at(self, size):
@@ -63,8 +65,14 @@ def trade(fitted, change=None, held_rpm=3500.0, top_rpm=None, sizes=SIZES):
     return Trade(
         np.asarray(sizes), _power(fitted, build, speeds, solved)[-1],
         _threshold_rpm(speeds[:, 0], boost),
-        answer.found[1, 0], names, top, float(held_rpm), answer.notes,
+        answer.found[1, 0], names, top, float(held_rpm),
+        max(_half_w(fitted, replace(change, size=s), top) for s in (0.0, 1.0)), answer.notes,
     )  # fmt: skip
+
+
+def _half_w(fitted, change, top_rpm):
+    made = predict(fitted, change, [top_rpm])
+    return float((made.high["power_w"] - made.low["power_w"])[0] / 2)
 
 
 def _threshold_rpm(speed, reached):

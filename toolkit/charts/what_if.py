@@ -113,6 +113,8 @@ def trade_picture(trade, size, system):
     power = units.shown(trade.power_w, "power", system)
     at, threshold, wait = trade.at(size)
     at = float(units.shown(at, "power", system))
+    half = float(units.shown(trade.power_half_w, "power", system))
+    band = f"± {half:.0f} {unit} (95 %), most of it common to all sizes"
     title = f"Power at {trade.top_rpm:.0f} rpm [{unit}]"
     along = [
         (trade.time_s, wait, f"Time to boost at {trade.held_rpm:.0f} rpm [s]"),
@@ -123,7 +125,8 @@ def trade_picture(trade, size, system):
         f"{where}: {at:.0f} {unit} at {trade.top_rpm:.0f} rpm, boost from {threshold:.0f} rpm, "
         f"{wait:.1f} s to boost",
         f"time to 95 % of the boost after opening the throttle at {trade.held_rpm:.0f} rpm held · "
-        "boost threshold of steady points · each dot a step from one to the other",
+        "boost threshold of steady points · each dot a step from one to the other · power "
+        + (band if np.isfinite(half) else "without a band: some draws found no solution"),
         tuple(
             _against(title, x, power, (here, at, size), trade.names, label)
             for x, here, label in along
