@@ -14,6 +14,8 @@ from toolkit.analysis.scatter import Gain
 
 # Below this boost [Pa] a ratio of gauge pressures says nothing.
 LEAST_BOOST_PA = 10e3
+_ABSOLUTE = ("p_manifold_pa", "p_exhaust_pa")
+_GAUGE = ("p_manifold_gauge_pa", "p_exhaust_gauge_pa")
 
 
 class ReferenceMismatch(ValueError):
@@ -51,8 +53,9 @@ class Peak:
 class Pressures:
     """Boost against back pressure of one side, along speed.
 
-    boost and back are gauge [Pa], NaN where the barometer is unknown; the ratios are back over
-    boost, gauge and absolute. crossings: where back pressure passes boost.
+    boost and back are gauge [Pa], NaN where they were logged as absolute and the barometer is
+    unknown; the ratios are back over boost, gauge and absolute, the latter NaN where both were
+    logged as gauge and the barometer is unknown. crossings: where back pressure passes boost.
     """
 
     boost_gauge_pa: np.ndarray
@@ -311,17 +314,20 @@ def _sweep_warning(a, b, limit):
 
 def _pressures(speed, stack, settings):
     """None where the side has no manifold or exhaust pressure."""
-    if not {"p_manifold_pa", "p_exhaust_pa"} <= set(stack):
+    unknown = np.full(len(speed), np.nan)
+    for names in (_ABSOLUTE, _GAUGE):  # gauge: where nobody knows the barometer
+        if set(names) <= set(stack):
+            break
+    else:
         return None
-    gap, sd, n = scatter.summary(stack["p_exhaust_pa"] - stack["p_manifold_pa"])
+    gap, sd, n = scatter.summary(stack[names[1]] - stack[names[0]])
     means = {c: scatter.summary(v)[0] for c, v in stack.items()}
-    manifold, exhaust = means["p_manifold_pa"], means["p_exhaust_pa"]
-    cell = means.get("p_cell_pa", np.full(len(speed), np.nan))
+    boost, back = (means[name] for name in names)
+    absolute = back / boost if names == _ABSOLUTE else unknown
+    if names == _ABSOLUTE:
+        cell = means.get("p_cell_pa", unknown)
+        boost, back = boost - cell, back - cell
     with np.errstate(invalid="ignore", divide="ignore"):
         band = scatter.coverage_factor(n - 1.0, settings.confidence) * sd / np.sqrt(n)
-        gauge = (exhaust - cell) / np.where(
-            manifold - cell > LEAST_BOOST_PA, manifold - cell, np.nan
-        )
-    return Pressures(
-        manifold - cell, exhaust - cell, gauge, exhaust / manifold, crossings(speed, gap, band)
-    )
+        gauge = back / np.where(boost > LEAST_BOOST_PA, boost, np.nan)
+    return Pressures(boost, back, gauge, absolute, crossings(speed, gap, band))

@@ -159,6 +159,10 @@ def _displacement_unknown():
 
 def _refuse(c):
     missing = [words for channel, words in _NEEDED.items() if channel not in c.gains]
+    if "p_manifold_gauge_pa" in c.gains:
+        raise ValueError(
+            "the split needs absolute pressures: say in Log review what the barometer read"
+        )
     if missing:
         raise ValueError(f"the split needs {' and '.join(missing)} of both runs: log it")
     if c.reference != OBSERVED:

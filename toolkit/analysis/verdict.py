@@ -141,9 +141,16 @@ def _pressures(c, which, system):
     side, p = (c.a, c.pressures_a) if which == "a" else (c.b, c.pressures_b)
     subject = f"back pressure {side.name}"
     if p is None:
-        text = f"Back pressure of {side.name} cannot be judged: log manifold and exhaust pressure."
+        text = (
+            f"Back pressure of {side.name} cannot be judged: log manifold and exhaust pressure, "
+            "and say in Log review what each is measured from."
+        )
         return Verdict(subject, text, CANNOT_TELL)
-    top = np.flatnonzero(np.isfinite(p.ratio_absolute) & (c.speed_rpm <= c.range_rpm[1]))[-1]
+    known = np.isfinite(p.ratio_absolute) | np.isfinite(p.ratio_gauge)
+    if not (known & (c.speed_rpm <= c.range_rpm[1])).any():
+        text = f"Back pressure of {side.name} cannot be judged: there was no boost in the range."
+        return Verdict(subject, text, CANNOT_TELL)
+    top = np.flatnonzero(known & (c.speed_rpm <= c.range_rpm[1]))[-1]
     text = f"On {side.name} back pressure {_passes(p)}; at {c.speed_rpm[top]:.0f} rpm it is "
     if np.isfinite(p.ratio_gauge[top]):
         back = units.text(p.back_gauge_pa[top], "boost", system)
@@ -151,14 +158,18 @@ def _pressures(c, which, system):
         text += f"{back} against {boost} of boost, ratio {p.ratio_gauge[top]:.2f} gauge and "
     else:
         text += "(barometer or boost missing) ratio not known gauge and "
-    return Verdict(subject, f"{text}{p.ratio_absolute[top]:.2f} absolute.", MEASURED)
+    if np.isfinite(p.ratio_absolute[top]):
+        return Verdict(subject, f"{text}{p.ratio_absolute[top]:.2f} absolute.", MEASURED)
+    text += "not known absolute: the barometer is missing."
+    return Verdict(subject, text, MEASURED)
 
 
 def _passes(p):
     ups = [found for found in p.crossings if found.rising]
     if ups:
         return f"passes boost at {_at(ups[-1])} rpm"
-    over = p.ratio_absolute[np.isfinite(p.ratio_absolute)] > 1
+    ratio = np.where(np.isfinite(p.ratio_absolute), p.ratio_absolute, p.ratio_gauge)
+    over = ratio[np.isfinite(ratio)] > 1
     return "is above boost throughout" if over.mean() > 0.5 else "stays below boost"
 
 

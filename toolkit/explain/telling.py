@@ -17,7 +17,7 @@ from toolkit.explain.headline import Cited, cited_in
 from toolkit.explain.method_card import method_card
 from toolkit.explain.poster import circle_of
 from toolkit.explain.story import Sentence, Story
-from toolkit.logs.channels import CHANNELS
+from toolkit.logs.channels import CHANNELS, channel_of
 from toolkit.logs.notes import CurveNote, Notes
 from toolkit.logs.review import Review
 
@@ -160,7 +160,7 @@ def table(c, system):
     """The comparison along engine speed as a frame in the person's units."""
     columns = {}
     for channel, gain in c.gains.items():
-        kind, word = CHANNELS[channel].kind, CHANNELS[channel].words
+        kind, word = channel_of(channel).kind, channel_of(channel).words
         unit = units.unit_of(kind, system)
         unit = f" [{unit}]" if unit else ""
         step = units.shown(1.0, kind, system) - units.shown(0.0, kind, system)

@@ -2,7 +2,7 @@
 
 import re
 import unicodedata
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 from toolkit.logs import spellings
@@ -64,6 +64,19 @@ CHANNELS = {
     "shaft_speed_rpm": Channel("shaft_speed", "turbo shaft speed", 10e3, 350e3),
     "vehicle_speed_m_s": Channel("vehicle_speed", "vehicle speed", 2.0, 130.0),
 }
+
+
+def channel_of(name):
+    """The Channel of a name in a run's frame; a gauge pressure of unknown barometer is "boost".
+
+    >>> channel_of("p_manifold_gauge_pa").words
+    'intake manifold pressure (gauge)'
+    """
+    if name in CHANNELS:
+        return CHANNELS[name]
+    of = CHANNELS[name.replace("_gauge_pa", "_pa")]
+    return replace(of, kind="boost", words=f"{of.words} (gauge)")
+
 
 CERTAIN, LIKELY, ASK, UNKNOWN = "certain", "likely", "ask", "unknown"
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from toolkit.logs.channels import CHANNELS
+from toolkit.logs.channels import channel_of
 
 FLAT_ROWS = 3  # to the printed digit; a live sensor at rest still flickers. Common practice
 MOVED = 0.01  # of its largest value: torque that moves this much says that the engine did
@@ -48,7 +48,7 @@ def _flat_remark(frame, channel):
         return None
     rows = tuple(int(r) for r in frame.index[flat])
     top = f"{np.nanmax(frame[channel]) / 1000:.1f} kPa"
-    words = CHANNELS[channel if channel in CHANNELS else channel.replace("_gauge", "")].words
+    words = channel_of(channel).words
     where = f"The {words} stays at its largest value, {top}, to the digit in {len(rows)} rows"
     if "torque_nm" not in frame:
         return Remark(f"{where}: held or clipped cannot be told without torque.", rows, (channel,))

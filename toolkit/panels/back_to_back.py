@@ -14,7 +14,7 @@ from toolkit.analysis.sides import opened, short_names, side
 from toolkit.analysis.verdict import verdicts
 from toolkit.bench import Bench
 from toolkit.charts.comparison import picture
-from toolkit.logs.channels import CHANNELS
+from toolkit.logs.channels import channel_of
 from toolkit.panels.base import UNITS, Chart, Choice, Quantity, Workpanel, group, said, table
 from toolkit.physics.correction import STANDARDS
 
@@ -241,10 +241,10 @@ class BackToBackPanel(Workpanel):
             band = f"± {half:.{places}f}" if np.isfinite(half) else "scatter unknown"
             change = f"{difference:+.{places}f}"
             change = change if float(change) else change.replace("-", "+")
-            rows.append((CHANNELS[channel].words, *shown, change, band))
+            rows.append((channel_of(channel).words, *shown, change, band))
         head = (f"{c.speed_rpm[at]:.0f} rpm", c.a.name, c.b.name, "difference", "95 % band")
         self.numbers.value = table(rows, head)
 
 
 def _kind(channel):
-    return CHANNELS[channel].kind
+    return channel_of(channel).kind
