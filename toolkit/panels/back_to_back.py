@@ -63,9 +63,14 @@ class BackToBackPanel(Workpanel):
         super().__init__()
         self.bench = Bench(bench or preferences.load().bench)
         logs = self.bench.logs()
+        if not logs:
+            raise ValueError(
+                "this bench has no log yet: drop files into its runs folder, review them, and run "
+                "this page again"
+            )
         a, b = (tuple(n for n in names if n in logs) for names in (a, b))
-        if not (a and b):
-            a, b = logs[:1], logs[1:2]
+        if not (a and b):  # a range was meant for the logs that are not here
+            a, b, low_rpm, high_rpm = logs[:1], logs[1:2] or logs[:1], None, None
         self._opened, self._signs, self._sides, self.comparison = {}, {}, {}, None
         self.a = Runs("Base of the comparison", "blue", logs, a)
         self.b = Runs("Compared with it", "orange", logs, b)

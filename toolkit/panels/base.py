@@ -378,7 +378,31 @@ class Chart(w.VBox):
         )
 
 
-class Workpanel(w.VBox):
+class Waiting(w.VBox):
+    """What stands in a panel's place while it cannot open: the sentence that says what it needs."""
+
+    def __init__(self, sentence):
+        self.sentence = sentence
+        super().__init__(
+            [w.HTML(_CSS, layout=w.Layout(display="none")), said(sentence, "dp-wrong")]
+        )
+        self.add_class("dp-panel")
+
+
+class _Opening(type(w.VBox)):
+    """Opens a panel, or a Waiting with the reason: a page shows a sentence, never a traceback."""
+
+    def __call__(cls, *args, **kwargs):
+        try:
+            return super().__call__(*args, **kwargs)
+        except (ValueError, OSError) as reason:
+            half = Workpanel._open.pop(cls.__name__, None)
+            if half is not None:
+                Workpanel.close(half)  # its own may need what it did not come to make
+            return Waiting(_sentence(reason))
+
+
+class Workpanel(w.VBox, metaclass=_Opening):
     """The frame of a panel: unit switch on top, inputs beside results, trouble where it is seen.
 
     A subclass builds its fields, then calls `compose` once with inputs and results, and writes

@@ -67,7 +67,7 @@ class CyclePanel(Workpanel):
     def _make_engine(self, build, logs):
         names = self.bench.builds()
         if not names:
-            raise ValueError("this bench has no build: make one in the sizing worksheet first")
+            raise ValueError("this bench has no build: save one in the sizing worksheet first")
         short = [(n.removeprefix("builds/").removesuffix(".toml"), n) for n in names]
         self.build = Choice("Build", short, build if build in names else names[0])
         there = self.bench.logs()

@@ -9,7 +9,7 @@ import numpy as np
 from toolkit import units
 from toolkit.analysis import sizing
 from toolkit.analysis.typed_rows import as_lines, typed_rows
-from toolkit.build import Curve, write_build
+from toolkit.build import Curve
 from toolkit.charts import sizing_pictures as pictures
 from toolkit.panels.base import (
     UNITS,
@@ -36,8 +36,15 @@ class EnginePanel(SheetPanel):
 
     def __init__(self, sheet):
         super().__init__(sheet)
-        names = [(n.removeprefix("builds/").removesuffix(".toml"), n) for n in sheet.bench.builds()]
-        self.start = Choice("Start from", names, sheet.name)
+        names = [
+            (n.removeprefix("builds/").removesuffix(".toml"), n) for n in sheet.source.builds()
+        ]
+        borrowed = (
+            ""
+            if sheet.source is sheet.bench
+            else ("invented, from the demo: this bench has no build yet; saving puts yours in it")
+        )
+        self.start = Choice("Start from", names, sheet.name, hint=borrowed)
         self.start.observe(self.handler(lambda c: self._load(c.new)), "value")
         target = self._make_target()
         engine = self._make_engine()
@@ -214,7 +221,7 @@ class MapPanel(SheetPanel):
         names = [(t.name, j) for j, t in enumerate(sheet.build.turbos)]
         self.candidate = Choice("Candidate", names, sheet.chosen)
         self.candidate.observe(self.handler(lambda c: self._choose(c.new)), "value")
-        maps = [(n.removeprefix("maps/").removesuffix(".csv"), n) for n in sheet.bench.maps()]
+        maps = [(n.removeprefix("maps/").removesuffix(".csv"), n) for n in sheet.source.maps()]
         psi = 6894.757293168361
         # More or less than the target: so it stands still when the target changes.
         self.more = Slide("Boost above target", "boost", 0.0, -10 * psi, 20 * psi, 60)
@@ -286,7 +293,7 @@ class CandidatesPanel(SheetPanel):
         name = self.name.control.value.strip()
         if not (name.startswith("builds/") and name.endswith(".toml")):
             raise ValueError("a build is saved as 'builds/' and a name that ends in '.toml'")
-        write_build(self.sheet.bench, name, self.sheet.build, UNITS.system)
+        self.sheet.save(name, UNITS.system)
         self.name.say(f"Saved as {name} in the bench.")
 
     def redraw(self):

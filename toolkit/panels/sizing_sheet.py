@@ -8,8 +8,8 @@ import traitlets as t
 
 from toolkit import preferences
 from toolkit.analysis import sizing
-from toolkit.bench import Bench
-from toolkit.build import Curve, read_build, with_maps
+from toolkit.bench import Bench, write_bytes
+from toolkit.build import Curve, read_build, with_maps, write_build
 from toolkit.build.parts import keys_of
 from toolkit.build.pull import pull
 from toolkit.panels.base import Choice, Quantity, Workpanel
@@ -18,7 +18,8 @@ from toolkit.panels.base import Choice, Quantity, Workpanel
 class Sheet(t.HasTraits):
     """The build being sized and its matched pull; panels follow `made`.
 
-    bench: a folder; the preferred bench when None. name: the build to start from.
+    bench: a folder; the preferred bench when None. name: the build to start from, where the bench
+    has it. source: the bench that builds and maps come from, the demo's where this has no build.
     """
 
     made = t.Any()
@@ -27,12 +28,14 @@ class Sheet(t.HasTraits):
     def __init__(self, name, bench=None):
         super().__init__()
         self.bench = Bench(bench or preferences.load().bench)
-        self.load(name)
+        self.source = self.bench if self.bench.builds() else Bench(preferences.DEMO_BENCH)
+        there = self.source.builds()
+        self.load(name if name in there else there[0])
 
     def load(self, name):
-        """Start from another build of the bench."""
+        """Start from another build of the source."""
         self.name = name
-        build = sizing.complete(read_build(self.bench, name))
+        build = sizing.complete(read_build(self.source, name))
         self.chosen = min(self.chosen, len(build.turbos) - 1)
         self._match(build)
 
@@ -50,11 +53,18 @@ class Sheet(t.HasTraits):
             return
         build = sizing.changed(self.build, path, value)
         if path[-1] == "compressor_map":
-            build = with_maps(self.bench, build)
+            build = with_maps(self.source, build)
         self._match(build)
 
     def _match(self, build):
         self.made = pull(build, sizing.speeds_of(build))
+
+    def save(self, name, system):
+        """Write the build, and before it the maps that it needs and the bench does not have."""
+        used = [(t.compressor_map, t.turbine_curve) for t in self.build.turbos]
+        for each in {n for names in used for n in names if n} - set(self.bench.maps()):
+            write_bytes(self.bench.file(each), self.source.file(each).read_bytes())
+        write_build(self.bench, name, self.build, system)
 
     def tried(self, more_pa):
         """The pull of the chosen candidate alone with more, or less, boost than the target."""

@@ -17,6 +17,7 @@ from toolkit.panels.base import (
     Chart,
     Choice,
     Quantity,
+    Waiting,
     Workpanel,
     group,
     said,
@@ -42,10 +43,12 @@ class SplitPanel(Workpanel):
     def __init__(self, compared, build=None):
         """compared: a BackToBackPanel; build: a build file of its bench, else its first."""
         super().__init__()
+        if isinstance(compared, Waiting):
+            raise ValueError("the split looks into the comparison above, which is not open yet")
         self.compared, self._kept, self._builds, self._cams_of = compared, {}, {}, None
         builds = compared.bench.builds()
         if not builds:
-            raise ValueError("the bench has no build: write one in the sizing worksheet first")
+            raise ValueError("this bench has no build: save one in the sizing worksheet first")
         self.build = Choice("Build", builds, build if build in builds else builds[0],
                             hint="displacement, stroke and cam")  # fmt: skip
         self.cam = Choice("Cam", [AS_BUILT, *CAMS, UNKNOWN])
