@@ -14,6 +14,7 @@ from toolkit.panels.cycle import CyclePanel
 from toolkit.panels.sizing import CandidatesPanel, EnginePanel
 from toolkit.panels.sizing_sheet import Sheet
 from toolkit.panels.split import SplitPanel
+from toolkit.panels.start import StartPanel
 
 HEADER = "Time (s),Engine RPM,Torque (lb-ft),Power (hp),Boost (psi),Exhaust Back Pressure (psi)"
 
@@ -66,6 +67,16 @@ def test_runs_without_a_traceback(path, bench, request, preferred):
     said = [p.sentence if isinstance(p, base.Waiting) else p.trouble.value for p in panels]
     assert not any("went wrong" in words for words in said)
     assert {p: p.read_bytes() for p in folder.rglob("*") if p.is_file()} == before
+
+
+def test_a_bench_is_not_made_of_a_file(own, monkeypatch):
+    saved = []
+    monkeypatch.setattr(preferences, "save", lambda **chosen: saved.append(chosen))
+    (own / "notes.txt").write_text("a file", encoding="utf-8")
+    panel = StartPanel()
+    panel.folder.control.value = str(own / "notes.txt")
+    panel.make.click()
+    assert "is a file: type the name of a folder" in panel.trouble.value and not saved
 
 
 def test_two_logs_of_ones_own_are_compared_at_once(with_logs):

@@ -48,6 +48,8 @@ class StartPanel(Workpanel):
 
     def _make(self, folder):
         path = Path(folder).expanduser()
+        if path.is_file():
+            raise BenchError(f"'{path}' is a file: type the name of a folder")
         if path.exists() and any(path.iterdir()):
             raise BenchError(
                 f"'{path}' exists and is not empty: choose 'Use this folder' to use "
@@ -79,21 +81,20 @@ class StartPanel(Workpanel):
             ("Compressor maps and turbine curves", "maps/", len(bench.maps())),
             ("Findings to publish", "explain/", len(bench.findings())),
         ]
-        hint = (
-            ""
-            if logs
-            else (
-                "<br>"
-                + said(
-                    "Drop your log files into its runs/ folder: open the "
-                    "file browser at the left edge and drag them in."
-                ).value
-            )
+        # The file browser shows what lies under the folder that is served, and nothing else.
+        seen = bench.folder.is_relative_to(preferences.DEMO_BENCH.parent)
+        how = (
+            "open the file browser at the left edge and drag them in."
+            if seen
+            else "copy them there as you copy any file."
         )
+        hint = f"Drop your log files into its runs/ folder: {how}"
         kind = (
             "This is the demo bench: an invented college team's engine, made for these "
             "workbooks. No number in it is a real engine's."
             if bench.folder == preferences.DEMO_BENCH
             else f"Bench: {bench.folder}"
         )
-        self.holds.value = said(kind).value + table(rows, ["", "in", "files"], words=(0, 1)) + hint
+        self.holds.value = said(kind).value + table(rows, ["", "in", "files"], words=(0, 1))
+        if not logs:
+            self.holds.value += "<br>" + said(hint).value
