@@ -15,7 +15,7 @@ from toolkit.charts import style
 
 # What an ordinary hover shows is escaped by Bokeh; "pre" keeps our line breaks.
 _READOUT = '<div style="white-space:pre;font:13px Helvetica,Arial,sans-serif">@readout</div>'
-_WORDS_PX = 16
+_WORDS_PX, _LETTER_PX = 16, 7
 
 
 class LiveChart:
@@ -226,9 +226,10 @@ class _LivePanel:
         left, right = panel.x_limits if panel.x_label else picture.x_limits
         fig.y_range.update(start=low, end=high)
         fig.xaxis.bounds = (left, right)  # no numbers in the room kept for the curves' names
-        named = any(thing.label for p in picture.panels for thing in (*p.lines, *p.bands))
-        room = style.LABEL_ROOM_PX if named else 0
-        plot = fig.width - 70
+        names = [thing.label for p in picture.panels for thing in (*p.lines, *p.bands)]
+        longest, plot = max(map(len, names), default=0), fig.width - 70
+        room = max(style.LABEL_ROOM_PX, 12 + _LETTER_PX * longest) if longest else 0
+        room = min(room, plot / 3)
         fig.x_range.update(start=left, end=right + (right - left) * room / (plot - room))
         self._show_areas(panel, low, high)
         self._show_lines(panel)

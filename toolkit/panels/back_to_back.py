@@ -1,6 +1,7 @@
 """Two set-ups back to back: choose runs, see the difference with its band, read what it means."""
 
 from dataclasses import replace
+from pathlib import PurePosixPath
 
 import ipywidgets as w
 import numpy as np
@@ -194,7 +195,7 @@ class BackToBackPanel(Workpanel):
             if not runs.value:
                 raise ValueError(f"{runs.title}: choose at least one log")
         logs = [runs.value[0] for runs in (self.a, self.b)]
-        setups = [self._tested(log).setup or _short(log) for log in logs]
+        setups = [self._tested(log).setup or PurePosixPath(log).stem for log in logs]
         typed = [runs.name.value.strip() for runs in (self.a, self.b)]
         names = [t or s for t, s in zip(typed, short_names(*setups), strict=True)]
         return names if names[0] != names[1] else [f"{names[0]} (base)", names[1]]
