@@ -51,6 +51,12 @@ def test_saturation_goes_on_over_liquid_below_freezing():
 
 
 @pytest.mark.parametrize("t_c, p_pa, humidity", CELLS)
+def test_vapour_pressure_is_ashrae(t_c, p_pa, humidity):
+    ashrae = psychrolib.GetVapPresFromRelHum(t_c, humidity)
+    assert vapour_pressure_pa(t_c + 273.15, humidity) == pytest.approx(ashrae, rel=3e-4)
+
+
+@pytest.mark.parametrize("t_c, p_pa, humidity", CELLS)
 def test_density(t_c, p_pa, humidity):
     t_k = t_c + 273.15
     real = 1 / HAPropsSI("Vha", "T", t_k, "P", p_pa, "R", humidity)

@@ -62,6 +62,8 @@ def test_station_pressure_near_psychrolib_s_on_a_standard_day(altitude_m):
         assert ours.station_pressure_pa(sea_level, altitude_m) == pytest.approx(there, rel=1e-3)
 
 
+# The inverse of the station pressure, which is checked against a reference library above; ISO
+# 2533.
 def test_station_pressure_is_the_atmosphere_on_a_standard_day_and_returns():
     altitude_m = np.array(ALTITUDES_M)
     station = ours.station_pressure_pa(101325, altitude_m)

@@ -16,6 +16,7 @@ CR = np.array([1.0, 0.5, 1.0, 0.25, 0.5, 1.0, 0.75, 0.5, 1.0])
      (cooler.crossflow, "crossflow")],
 )  # fmt: skip
 def test_effectiveness_against_the_ht_library(function, subtype):
+    # The heat-exchanger library ht, called here.
     hx = pytest.importorskip("ht.hx")
     reference = [
         hx.effectiveness_from_NTU(n, c, subtype=subtype) for n, c in zip(NTU, CR, strict=True)
@@ -53,6 +54,7 @@ def test_published_exchangers(function, hot, cold, out, ratio, effectiveness, nt
         assert float(found) == pytest.approx(effectiveness, rel=1e-5)
 
 
+# The definition of effectiveness, Incropera & DeWitt, sec. 11.4, and its inverse.
 def test_outlet_and_effectiveness_undo_each_other():
     out = cooler.outlet_t_k(383.15, 303.15, [0, 0.7, 1])
     assert out - 273.15 == pytest.approx([110, 54, 30])
@@ -60,6 +62,7 @@ def test_outlet_and_effectiveness_undo_each_other():
     assert np.isnan(cooler.effectiveness(303.15, 303.15, 303.15))
 
 
+# Dynamic pressure's law, closed form: Incropera & DeWitt, sec. 8.1.
 def test_pressure_drop_goes_with_flow_squared_over_density():
     drop = cooler.pressure_drop_pa([0.2, 0.4, 0.4], [1.6, 1.6, 3.2], 10e3, 0.2, 1.6)
     assert drop == pytest.approx([10e3, 40e3, 20e3])
@@ -118,6 +121,7 @@ def test_impossible_tanks_are_refused(contents):
         Store(*contents)
 
 
+# Continuity, by definition: speed is mass flow over density and area.
 def test_pipe_keeps_the_speed():
     diameter = pipes.diameter_m(0.3, 2.0, 80.0)
     assert float(pipes.gas_speed_m_s(0.3, 2.0, diameter)) == pytest.approx(80.0)

@@ -128,6 +128,7 @@ def test_mathur_sharma_27_5():
     assert power == pytest.approx(683, abs=0.5)
 
 
+# Mathur & Sharma, Internal Combustion Engines, ex. 27.1 (ISO 3046).
 def test_mathur_sharma_27_1():
     """500 kW, 220 g/kWh, unboosted, site 87 kPa, 318 K, 80 %: 366.8 kW, 228.8 g/kWh.
 
@@ -142,6 +143,7 @@ def test_mathur_sharma_27_1():
     assert with_our_vapour == pytest.approx(k, rel=1e-3)
 
 
+# Mathur & Sharma, Internal Combustion Engines, ex. 27.2 (ISO 3046).
 def test_mathur_sharma_27_2():
     """1000 kW, boost ratio 2 of 2.36 allowed, 61.5 kPa, 323 K, coolant 310 K: 720 or 592 kW.
 
@@ -154,6 +156,7 @@ def test_mathur_sharma_27_2():
     assert 1000 * site_adjustment(plain, 0.90)[0] == pytest.approx(592, abs=0.6)
 
 
+# Mathur & Sharma, Internal Combustion Engines, ex. 27.6 (ISO 1585).
 def test_mathur_sharma_27_6():
     """896 kW, 51.8 l, 1800 rpm, 54.5 g/s, boost ratio 2.6, between two sites: 878 kW."""
     fm = engine_factor(fuel_per_litre_cycle_mg(54.5e-3, 51.8e-3, 1800), 2.6)
@@ -163,6 +166,7 @@ def test_mathur_sharma_27_6():
     assert 896 * (test_fa / site_fa) ** fm == pytest.approx(878, abs=1)
 
 
+# Mathur & Sharma, Internal Combustion Engines, ex. 27.7 (ISO 1585).
 def test_mathur_sharma_27_7():
     """700 kW, 45 l, 1200 rpm, 51.3 g/s, boost ratio 2: q over r of 57 gives fm = 0.912."""
     q = fuel_per_litre_cycle_mg(51.3e-3, 45e-3, 1200)
@@ -177,6 +181,7 @@ def test_engine_factor_is_flat_outside_its_slope():
     assert np.isnan(engine_factor(np.nan, 1))
 
 
+# ISO 1585's own form, as printed.
 @pytest.mark.parametrize("p, t", DAYS)
 def test_compression_ignition_as_printed(p, t):
     unboosted = 99 / p * ((t + 273) / 298) ** 0.7
@@ -197,6 +202,7 @@ def test_every_factor_is_one_at_its_reference():
     assert site_adjustment(1.0, 0.8) == (1.0, 1.0)
 
 
+# Arithmetic on absolute pressures; that a gate holds gauge boost is common practice.
 def test_a_held_gauge_boost_softens_the_altitude():
     """9,000 ft at 10 psi: the barometer falls by 28 %, the manifold by 17 %."""
     here, there = 72.4e3, 101.3e3

@@ -90,6 +90,7 @@ def test_compiled_valve_flow_is_the_nozzle(up, down):
     assert ours == pytest.approx(nozzle_flow, rel=1.1 * kernel.LAMINAR / (2 * drop))
 
 
+# Wiebe's law by its definition, Heywood (1988), sec. 9.2.2.
 def test_burning_passes_its_three_stated_points():
     start, length = cycle_points.burning(kernel, 10.0, 25.0)
     setup = _setup(Operating(3000, 2e5, 2e5))
@@ -242,6 +243,7 @@ def test_pumping_costs_what_the_ideal_cycle_says_at_low_speed():
     assert cost.total == pytest.approx(float(cost.pumping + cost.breathing))
 
 
+# The ideal cycle's bracket, Heywood (1988), sec. 5.5 and 6.2; a closed form.
 def test_a_cam_without_overlap_lies_near_the_bracket_and_overlap_multiplies_it():
     point = Operating(3000, 200e3, 200e3)
     bracket = -1 / (1.4 * (SQUARE.compression_ratio - 1))
@@ -373,6 +375,7 @@ def test_a_flow_bench_table_of_discharge_is_used():
 # --- the table
 
 
+# By another route: the cycle itself, which a reference library's network checks.
 def test_the_table_is_kept_and_agrees_with_the_cycle():
     axes = (2000.0, 3000.0, 4000.0), (150e3, 200e3), (0.8, 1.0, 1.2)
     small = table(SQUARE, CAMS["mild"], *axes)

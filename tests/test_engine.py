@@ -101,6 +101,7 @@ def test_bracket_landmarks():
     np.testing.assert_allclose(slope, -1 / (1.4 * (r - 1)), rtol=1e-12)
 
 
+# The definition of volumetric efficiency, Heywood (1988), sec. 2.10.
 def test_speed_density_returns():
     speed = np.array([2000, 4000, 6500.0])
     flow = engine.air_flow_kg_s(0.93, 3e-3, speed, 180e3, 315)

@@ -72,6 +72,7 @@ def test_iso_octane_s_heating_value_is_cantera_s():
     assert FUELS["iso-octane"].lhv_j_kg == pytest.approx(liquid, rel=0.002)
 
 
+# Mass balance of a blend: arithmetic on the published ratios of its parts.
 def test_blends_lie_between_and_count_by_mass():
     e85, gasoline, ethanol = FUELS["E85"], FUELS["gasoline"], FUELS["ethanol"]
     mass = 0.85 * ethanol.density_kg_m3 / e85.density_kg_m3
@@ -107,6 +108,7 @@ def test_injector_pressure():
     )
 
 
+# Arithmetic on NIST SP 811 factors.
 def test_injector_sizing_through_the_units_a_person_writes():
     """500 kW, 300 g/kWh, eight injectors, 745 kg/m3: 330.69 lb/h, 419.46 cm3/min each."""
     flow = parse("500 kW", "power") * parse("300 g/kWh", "bsfc")

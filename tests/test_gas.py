@@ -117,6 +117,7 @@ def test_enthalpy_is_the_integral_of_cp():
         np.testing.assert_allclose(np.gradient(h, t_k)[1:-1], cp[1:-1], rtol=2e-5)
 
 
+# The inverse of enthalpy and isentrope, which Cantera checks above.
 def test_inverses_return():
     t_k = np.linspace(220, 4000, 200)
     np.testing.assert_allclose(gas.t_air_k(gas.h_air_j_kg(t_k)), t_k, rtol=1e-9)

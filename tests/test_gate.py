@@ -58,6 +58,7 @@ def test_moments_about_the_pivot_agree_with_the_lever_ratio(gate):
     assert g.net_force_n(gate, exhaust, diaphragm, lift) * arm_valve == pytest.approx(moment)
 
 
+# Balance of forces, closed form: the net force vanishes where the gate rests.
 def test_lift_balances_the_force_between_its_stops():
     lift = g.lift_m(SWING, 60e3, np.array([0.0, 62e3, 70e3, 900e3]))
     assert lift[0] == 0 and lift[3] == SWING.max_lift_m
@@ -80,6 +81,7 @@ def test_window_of_a_plain_gate_is_one_boost_and_a_bleed_opens_it():
     assert g.window_gauge_pa(bled, 1.0)[1] == pytest.approx(56 * PSI)
 
 
+# Balance of forces, closed form, at both ends and in between.
 def test_needed_share_runs_from_spring_alone_to_pushed_open():
     share = g.share_needed(TWO_PORT, 14 * PSI, np.array([0.0, 10.0, 19.1]) * PSI)
     assert share[0] == pytest.approx(0.5)
@@ -90,6 +92,7 @@ def test_needed_share_runs_from_spring_alone_to_pushed_open():
     assert g.share_needed(TWO_PORT, 14 * PSI, 10 * PSI, lift_m=0.004) < share[1]
 
 
+# Balance of forces, closed form: at the worst point nothing is left.
 def test_lightest_spring_just_holds_the_worst_point():
     drop = np.array([9.0, np.nan, 19.1]) * PSI
     lightest = g.lightest_rating_gauge_pa(TWO_PORT, drop)
@@ -111,6 +114,7 @@ def test_larger_diaphragm_or_smaller_valve_hold_more():
     assert g.holding_drop_pa(smaller) == pytest.approx(limit * 15 / 12)
 
 
+# Curtain and port by geometry, Heywood (1988), sec. 6.3.1.
 def test_area_is_curtain_then_port_and_its_inverse_agrees():
     lifts = np.array([0.0, 0.002, 0.004])
     area = g.flow_area_m2(SWING, lifts)

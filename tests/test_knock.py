@@ -36,6 +36,7 @@ def test_higher_octane_less_boost_and_cooler_charge_all_wait_longer():
     assert ignition_delay_s(5e6, 880, 95) > base
 
 
+# The isentrope, closed form: p / T^(gamma / (gamma - 1)) is kept.
 def test_end_gas_follows_the_isentrope_of_its_heat_capacity_ratio():
     p = np.array([1.5e6, 3e6, 6e6])
     t = unburned_t_k(600, 1.5e6, p)

@@ -134,6 +134,7 @@ def test_back_pressures_of_the_trade(turbo, boost, measured):
     assert ours == pytest.approx(measured, rel=0.15)
 
 
+# Power of an eight at two boosts over its unboosted power, as measured: common practice.
 @pytest.mark.parametrize("boost, ratio", POWER)
 def test_power_ratios_of_the_trade(boost, ratio):
     build = plain_eight()

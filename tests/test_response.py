@@ -114,6 +114,7 @@ ENDS = [
 ]
 
 
+# By another route: the match, solved without time.
 @pytest.mark.parametrize("what, speed, changes, curves, regime", ENDS, ids=[e[0] for e in ENDS])
 def test_the_steady_end_is_the_match(what, speed, changes, curves, regime):
     given = points(speed, **changes)
@@ -134,6 +135,7 @@ def test_the_steady_end_is_the_match(what, speed, changes, curves, regime):
 # --- books ---
 
 
+# Work and energy of the rotor, closed form: the integral of power is what its speed holds.
 def test_the_rotor_gains_what_the_turbine_gives_beyond_the_compressor():
     inertia = np.array([4e-5, 7e-5])
     made = after_step(plant(points(3500), inertia), 3500, 4.0, samples=4001).moments
@@ -167,6 +169,7 @@ def test_larger_volumes_delay():
 # --- time to boost ---
 
 
+# Watson & Janota (1982), sec. on transient response: time grows with inertia.
 def test_time_to_boost_grows_with_inertia():
     inertia = np.geomspace(1e-5, 2e-4, 9)
     same = points(3500, 9, map=0, turbine_area_m2=7e-4)
@@ -225,6 +228,7 @@ def sweeping(**changes):
     return plant(points(SPEEDS[:, None], **changes), speeds_rpm=SPEEDS)
 
 
+# By another route: the match along speed is where an endless sweep runs.
 def test_a_slow_sweep_follows_the_steady_line_and_a_fast_one_lags():
     steady = match(points(SPEEDS[:, None]), MAPS, (None,), FUEL).reshape(len(SPEEDS), 2)
     slow = in_sweep(sweeping(), 1800, 5000, 20).moments
@@ -254,6 +258,7 @@ def torque_nm(speed_rpm, values):
     return 0.9e6 * values["air_flow_kg_s"] / (speed_rpm * np.pi / 30)
 
 
+# Newton's second law, closed form.
 def test_a_vehicle_under_constant_torque_in_closed_form():
     bare = Vehicle(1500, 4.0, 0.32, drag_area_m2=0, rolling=0, efficiency=1.0, inertia_kg_m2=0)
     rate = 300 * 4.0 / 0.32 / 1500 / 0.32 * 4.0 * 30 / np.pi

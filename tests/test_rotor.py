@@ -64,6 +64,7 @@ def test_many_rotors_at_once_and_slower_with_inertia():
     np.testing.assert_allclose(alone[0], speed[1], rtol=1e-6)
 
 
+# Moment of inertia of a solid disc, closed form.
 def test_scaling_is_the_fifth_power_and_a_disc_obeys_it():
     """A solid disc: J = m r^2 / 2, its thickness scaled with it."""
     disc = [2700 * np.pi * r**2 * (r / 3) * r**2 / 2 for r in (0.025, 0.030)]

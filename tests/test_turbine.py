@@ -78,6 +78,7 @@ def test_constants_understate_rich_exhaust():
     assert 1 - constant / rich == pytest.approx(0.062, abs=0.004)
 
 
+# The inverse of the flow, which a reference library's isentrope checks.
 def test_area_and_flow_undo_each_other():
     p3 = np.array([105e3, 150e3, 250e3, 400e3])
     flow = turbine.flow_kg_s(7e-4, p3, 101e3, 1100, 0.85)

@@ -13,6 +13,7 @@ PSI = 6894.757293168361
 CELL = 101325.0
 
 
+# Pressure times area, arithmetic.
 @pytest.mark.parametrize(("inches", "psi", "pounds"), [(2.02, 20, 64), (1.60, 40, 80)])
 def test_head_load_of_a_closed_valve(inches, psi, pounds):
     # Pressure times area: 2.02 in at 20 psi is 64 lb, 1.60 in at 40 psi is 80 lb.
@@ -128,6 +129,7 @@ def test_harmonics_rebuild_the_lift():
     assert amplitude[20:].max() < 0.01 * amplitude[0]
 
 
+# The definition of an order: turns of the cam in one swing.
 def test_surge_orders_and_speeds_are_inverse():
     orders = np.arange(5, 20)
     assert v.surge_order(430.0, v.surge_speeds_rpm(430.0, orders)) == pytest.approx(orders)
@@ -135,6 +137,7 @@ def test_surge_orders_and_speeds_are_inverse():
     assert v.surge_order(50.0, 6000.0) == 1
 
 
+# Springs side by side add, Shigley, ch. 10; gaps by geometry.
 def test_nested_springs_add_and_bind_at_the_first():
     outer, inner = CoilSpring(4e-3, 28e-3, 7, 0.05), CoilSpring(3e-3, 20e-3, 8, 0.048)
     pair = v.nested_force_n((outer, inner), np.array([0.049, 0.04, 0.0279]))

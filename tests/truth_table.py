@@ -16,7 +16,7 @@ PHYSICS = "toolkit.physics"
 INNER = {"cycle_kernel"}  # the compiled inside of cycle.py, which is tested through it
 LIBRARIES = {
     "cantera": "Cantera", "CoolProp.CoolProp": "CoolProp", "psychrolib": "PsychroLib",
-    "fluids": "fluids", "ambiance": "ambiance", "scipy.integrate": "scipy.integrate",
+    "fluids": "fluids", "ht.hx": "ht", "ambiance": "ambiance", "scipy.integrate": "scipy.integrate",
     "scipy.optimize": "scipy.optimize", "scipy.stats": "scipy.stats", "scipy": "scipy",
 }  # fmt: skip
 # A text that names where its numbers come from.
