@@ -52,7 +52,7 @@ def save_finding(bench, comparison, system, title="", note="", slug=""):
     Raises BenchError for a slug that is no plain name, or where the folder cannot be written.
     """
     title = title.strip() or headline(comparison, system)
-    slug = slug or _free_slug(bench, title)
+    slug = slug or free_slug(bench, title)
     folder = _folder(bench, slug)
     said = verdicts(comparison, system)
     write_text(folder / _TABLE, table(comparison).to_csv(index=False, lineterminator="\n"))
@@ -77,7 +77,7 @@ def load_finding(bench, slug):
     Raises BenchError with one sentence where a file is missing, was changed by hand so that it
     cannot be read, or no longer belongs to the others.
     """
-    words_at, table_at, pulls_at = (_file(bench, slug, n) for n in (_WORDS, _TABLE, _PULLS))
+    words_at, table_at, pulls_at = (file_of(bench, slug, n) for n in (_WORDS, _TABLE, _PULLS))
     words = read_toml(words_at).unwrap()
     try:
         for path in (table_at, pulls_at):
@@ -104,7 +104,7 @@ def changed_logs(bench, finding):
     repeats = [r for side in sides for r in side.repeats]
     known = dict(pair for r in repeats for pair in ((r.run, r.sha256), *r.also))
     return tuple(
-        sentence for run, sha in known.items() if (sentence := _log_changed(bench, run, sha))
+        sentence for run, sha in known.items() if (sentence := source_changed(bench, run, sha))
     )
 
 
@@ -129,12 +129,13 @@ def _folder(bench, slug):
     return bench.file(f"explain/{slug}")
 
 
-def _file(bench, slug, name):
+def file_of(bench, slug, name):
     """One file of a finding; a link in its folder that leads outside is refused like any other."""
     return bench.file(_folder(bench, slug).relative_to(bench.folder) / name)
 
 
-def _free_slug(bench, title):
+def free_slug(bench, title):
+    """A folder's name made from a title that no other finding of the bench has."""
     stem = slugify(title.split(";")[0], delim="-", ascii=True).decode()[:60].strip("-") or "finding"
     taken = {name.split("/")[1] for name in bench.findings()}
     names = [stem, *(f"{stem}-{n}" for n in range(2, len(taken) + 2))]
@@ -219,10 +220,11 @@ def _repeat(words, rows):
     )  # fmt: skip
 
 
-def _log_changed(bench, run, sha):
+def source_changed(bench, run, sha):
+    """A sentence where a file is gone or is not the one that a finding came from, else ""."""
     path = bench.file(run)
     if not path.exists():
         return f"{run} is no longer in the bench: the finding cannot be traced to it."
     if sha and digest(path) != sha:
-        return f"{run} is not the file this finding came from: compare again."
+        return f"{run} is not the file this finding came from: save it again."
     return ""

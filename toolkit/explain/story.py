@@ -8,6 +8,15 @@ from toolkit.charts.picture import Picture
 from toolkit.explain.headline import Cited, contradictions
 
 EVIDENCE = ("measured", "worked out", "estimated", "cannot tell")
+CAUTIONS = (
+    "An engine at full load on a dyno can hurt and kill: rotating parts, hot exhaust, carbon "
+    "monoxide, fuel and fire, noise, an engine or a turbo that bursts.",
+    "The maker's limits on shaft speed, turbine inlet temperature, cylinder pressure, rods and "
+    "bolts come before any number on this page.",
+    "Start on the gate spring alone and raise boost in steps.",
+    "What holds on this engine need not hold on another; local codes, emission law and a "
+    "qualified person decide.",
+)
 
 
 @dataclass(frozen=True)

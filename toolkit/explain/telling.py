@@ -14,22 +14,14 @@ from toolkit.charts import comparison as charts
 from toolkit.charts import split_picture, style
 from toolkit.charts.picture import Mark
 from toolkit.explain.headline import Cited, cited_in
+from toolkit.explain.kept import Kept, story_of_kept
 from toolkit.explain.method_card import method_card
 from toolkit.explain.poster import circle_of
-from toolkit.explain.story import Sentence, Story
+from toolkit.explain.story import CAUTIONS, Sentence, Story
 from toolkit.logs.channels import CHANNELS, channel_of
 from toolkit.logs.notes import CurveNote, Notes
 from toolkit.logs.review import Review
 
-CAUTIONS = (
-    "An engine at full load on a dyno can hurt and kill: rotating parts, hot exhaust, carbon "
-    "monoxide, fuel and fire, noise, an engine or a turbo that bursts.",
-    "The maker's limits on shaft speed, turbine inlet temperature, cylinder pressure, rods and "
-    "bolts come before any number on this page.",
-    "Start on the gate spring alone and raise boost in steps.",
-    "What holds on this engine need not hold on another; local codes, emission law and a "
-    "qualified person decide.",
-)
 _COLOURS = style.run_colour(0), style.run_colour(1)
 _PLACE = re.compile(r"(?:at|below|boost at) (\d{3,5}) rpm")
 
@@ -54,6 +46,13 @@ def notes_of(bench, finding):
             notes = Notes.of(Review.load(bench, log)).items
             found += [PlacedNote(key, n) for n in notes if n.axis == "speed_rpm"]
     return tuple(found)
+
+
+def told(found, system, *, title="", demo=False, **of_comparison):
+    """The Story of whatever was saved; of_comparison: what only `story_of` takes."""
+    if isinstance(found, Kept):
+        return story_of_kept(found, system, title, demo)
+    return story_of(found, system, title=title, demo=demo, **of_comparison)
 
 
 def story_of(finding, system, *, quantity="", title="", notes=(), split=None, demo=False):

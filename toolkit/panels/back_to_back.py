@@ -17,6 +17,7 @@ from toolkit.bench import Bench
 from toolkit.charts.comparison import picture
 from toolkit.logs.channels import channel_of
 from toolkit.panels.base import UNITS, Chart, Choice, Quantity, Workpanel, group, said, table
+from toolkit.panels.keep import KeepBox
 from toolkit.physics.correction import STANDARDS
 
 STEP_RPM = 100.0
@@ -97,16 +98,7 @@ class BackToBackPanel(Workpanel):
             description="", continuous_update=True, readout=False, layout=w.Layout(width="300px")
         )
         self.at.observe(self.handler(lambda _: self._show_numbers()), "value")
-        self.title = w.Text(
-            placeholder="headline; empty: the one above",
-            continuous_update=False,
-            layout=w.Layout(width="430px"),
-        )
-        self.save = w.Button(
-            description="Save as a finding", button_style="primary", layout=w.Layout(width="190px")
-        )
-        self.save.on_click(self.handler(lambda _: self._save()))
-        self.saved = w.HTML()
+        self.keep = KeepBox(self, self._save)
         self.sentences, self.numbers, self.notes = w.HTML(), w.HTML(), w.HTML()
         self.comparison = self._compared()
         self.chart = Chart(self._picture())
@@ -126,8 +118,7 @@ class BackToBackPanel(Workpanel):
             [
                 self.chart,
                 said("What it says", "dp-group"), self.sentences,
-                said("At one speed", "dp-group"), self.at, self.numbers, self.notes,
-                said("Worth telling?", "dp-group"), w.HBox([self.title, self.save]), self.saved,
+                said("At one speed", "dp-group"), self.at, self.numbers, self.notes, self.keep,
             ],
         )  # fmt: skip
 
@@ -149,12 +140,8 @@ class BackToBackPanel(Workpanel):
         self._show_numbers()
         self.told = self.comparison
 
-    def _save(self):
-        finding = save_finding(self.bench, self.comparison, UNITS.system, self.title.value)
-        self.saved.value = said(
-            f"Saved in explain/{finding.slug}/: the numbers, the pulls and where they come from. "
-            "The explainer can publish it."
-        ).value
+    def _save(self, title):
+        return save_finding(self.bench, self.comparison, UNITS.system, title)
 
     def _at_largest(self):
         """The speed of the largest clear difference, where the numbers are of interest."""

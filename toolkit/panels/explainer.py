@@ -8,19 +8,20 @@ import ipywidgets as w
 from toolkit import preferences
 from toolkit.analysis.breathing import cam_of
 from toolkit.analysis.compare import Settings, compare
-from toolkit.analysis.finding import changed_logs, load_finding, save_finding
+from toolkit.analysis.finding import changed_logs, save_finding
 from toolkit.analysis.sides import opened, short_names, side
 from toolkit.analysis.split import split
 from toolkit.bench import Bench
 from toolkit.build import read_build
 from toolkit.explain.clip import Cancelled, Timing
+from toolkit.explain.kept import Kept, changed_sources, open_finding
 from toolkit.explain.lettering import missing_letters
 from toolkit.explain.looks import LOOKS, PLACES, PublishError, checked_size
 from toolkit.explain.publish import Choice as Publication
 from toolkit.explain.publish import publish
 from toolkit.explain.still import png
 from toolkit.explain.talk import needed_s
-from toolkit.explain.telling import notes_of, story_of
+from toolkit.explain.telling import notes_of, told
 from toolkit.panels.base import UNITS, Choice, Quantity, Workpanel, group, paragraph
 
 _OWN_SIZE = "own size"
@@ -88,7 +89,7 @@ class ExplainerPanel(Workpanel):
                 group("What to tell", self.finding, self.build, self.quantity),
                 group("Headline", self._headline_box),
                 group("Where it goes", self.place, self._own, self.look, self.card),
-                group("Notes of the log review", self.note, self._moves),
+                self._note_group,
                 group("Clip", self.clip, self.seconds, self.fps),
                 group("Files", *self.parts.values(), self.over, self._buttons, self.progress),
             ],
@@ -135,6 +136,7 @@ class ExplainerPanel(Workpanel):
             slider.layout.width = "270px"
             slider.observe(self._moved, "value")
         self.note.observe(self._note_chosen, "value")
+        self._note_group = group("Notes of the log review", self.note, self._moves)
 
     def _make_output(self):
         self.clip = Choice(
@@ -179,8 +181,13 @@ class ExplainerPanel(Workpanel):
         """Load what was chosen, with its own headline and the notes of its logs."""
         if not self.finding.value:
             return
-        self.loaded = load_finding(self.bench, self.finding.value)
-        self._notes, self._stands = notes_of(self.bench, self.loaded), {}
+        self.loaded = open_finding(self.bench, self.finding.value)
+        compared = not isinstance(self.loaded, Kept)
+        self._notes = notes_of(self.bench, self.loaded) if compared else ()
+        self._stands = {}
+        for part in (self.build, self.quantity, self._note_group, self.show):
+            part.layout.display = None if compared else "none"
+        self.show.value = self.show.value if compared else "picture"
         titles = [(n.note.words[:40], i) for i, n in enumerate(self._notes)]
         self.note.control.options = titles or [("none", -1)]
         self._moves.layout.display = None if titles else "none"
@@ -188,7 +195,7 @@ class ExplainerPanel(Workpanel):
 
     def _reset_headline(self):
         """The finding's own headline, in the units in force."""
-        self._own_headline = story_of(self.loaded, UNITS.system).headline
+        self._own_headline = told(self.loaded, UNITS.system).headline
         self.headline.value = self._own_headline
 
     def _follow(self, change):
@@ -211,6 +218,8 @@ class ExplainerPanel(Workpanel):
 
     def _placed_notes(self):
         """The notes with the words of those that were moved where the sliders say."""
+        if not self._notes:
+            return
         low, high = self.loaded.comparison.speed_rpm[[0, -1]]
         for index, placed in enumerate(self._notes):
             across, up = self._stands.get(index, (0, 0))
@@ -227,8 +236,11 @@ class ExplainerPanel(Workpanel):
         if self._work is not None and self._work.is_alive():
             return  # drawn once the files are written
         if not self.finding.value:
-            raise PublishError("this bench has no finding yet: save one in 03 Back to back")
-        self.story = story_of(
+            raise PublishError(
+                "this bench has no finding yet: save one in Back to back, or in "
+                "the sizing worksheet, the spring check or What if"
+            )
+        self.story = told(
             self.loaded, UNITS.system, quantity=self.quantity.value, title=self.headline.value,
             notes=tuple(self._placed_notes()),
             split=self._split(), demo=self.bench.folder == preferences.DEMO_BENCH,
@@ -241,7 +253,7 @@ class ExplainerPanel(Workpanel):
         """The split of the finding with the chosen build, kept: its model takes a moment."""
         key = self.finding.value, self.build.value
         self._no_split = ""
-        if not self.build.value:
+        if not self.build.value or isinstance(self.loaded, Kept):
             return None
         if key not in self._splits:
             build = read_build(self.bench, self.build.value)
@@ -301,7 +313,8 @@ class ExplainerPanel(Workpanel):
         self.remarks.value = "".join(paragraph(t, "dp-message") for t in self._remarks())
 
     def _remarks(self):
-        yield from changed_logs(self.bench, self.loaded)
+        kept = isinstance(self.loaded, Kept)
+        yield from (changed_sources if kept else changed_logs)(self.bench, self.loaded)
         yield from filter(None, (self._no_split,))
         unknown = missing_letters(f"{self.story.headline}{self.story.picture.description}")
         if unknown:

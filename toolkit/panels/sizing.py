@@ -11,6 +11,8 @@ from toolkit.analysis import sizing
 from toolkit.analysis.typed_rows import as_lines, typed_rows
 from toolkit.build import Curve
 from toolkit.charts import sizing_pictures as pictures
+from toolkit.explain.keepable import of_match
+from toolkit.explain.kept import save_kept, sources_of
 from toolkit.panels.base import (
     UNITS,
     Chart,
@@ -24,6 +26,7 @@ from toolkit.panels.base import (
     table,
     verdict,
 )
+from toolkit.panels.keep import KeepBox
 from toolkit.panels.sizing_sheet import SheetPanel
 from toolkit.physics.atmosphere import standard_pressure_pa
 
@@ -287,7 +290,11 @@ class CandidatesPanel(SheetPanel):
         self.name.layout.width = "400px"
         self.save = w.Button(description="Save the build", button_style="primary")
         self.save.on_click(self.handler(lambda _: self._save()))
-        self.compose([], [self.chart, self.words, self.numbers, w.HBox([self.name, self.save])])
+        self.keep = KeepBox(self, self._keep)
+        self.compose(
+            [],
+            [self.chart, self.words, self.numbers, w.HBox([self.name, self.save]), self.keep],
+        )
 
     def _save(self):
         name = self.name.control.value.strip()
@@ -295,6 +302,12 @@ class CandidatesPanel(SheetPanel):
             raise ValueError("a build is saved as 'builds/' and a name that ends in '.toml'")
         self.sheet.save(name, UNITS.system)
         self.name.say(f"Saved as {name} in the bench.")
+
+    def _keep(self, title):
+        sheet = self.sheet
+        maps = [t.compressor_map for t in sheet.build.turbos] if sheet.source is sheet.bench else []
+        kept = of_match(sheet.made, UNITS.system, sources_of(sheet.bench, maps))
+        return save_kept(sheet.bench, kept, title)
 
     def redraw(self):
         """Draw, list and say."""

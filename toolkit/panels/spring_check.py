@@ -16,6 +16,8 @@ from toolkit.analysis.typed_rows import as_lines, typed_rows
 from toolkit.bench import Bench
 from toolkit.build import read_build
 from toolkit.charts import gate_picture
+from toolkit.explain.keepable import of_gate
+from toolkit.explain.kept import save_kept, sources_of
 from toolkit.panels.base import (
     UNITS,
     Chart,
@@ -29,6 +31,7 @@ from toolkit.panels.base import (
     table,
     verdict,
 )
+from toolkit.panels.keep import KeepBox
 from toolkit.physics import gate as gates
 from toolkit.physics.gate import Gate
 
@@ -79,6 +82,7 @@ class GatePanel(Workpanel):
         ):
             for field in fields:
                 field.observe(self.handler(lambda _, draw=draw: draw()), "value")
+        self.keep = KeepBox(self, self._keep)
         self.compose(
             [
                 group("Pull", self.source, self.partner, self.typed, self.target, self.outlet),
@@ -90,7 +94,7 @@ class GatePanel(Workpanel):
                 group("The spring to look for", self.alone, self.margin),
             ],
             [self.verdict, self.window_at, self._trial(), self.outlook, self.sketch_at,
-             self.numbers, self.flow_at, self.notes],
+             self.numbers, self.flow_at, self.notes, self.keep],
         )  # fmt: skip
 
     # ---- fields ----
@@ -362,6 +366,16 @@ class GatePanel(Workpanel):
         return gate_picture.bypass(asked, found, self.target.value, UNITS.system)
 
     # ---- what a person does ----
+
+    def _keep(self, title):
+        """Save the verdict and the gate that is tried, with the files they come from."""
+        gate = self.gate  # says what is missing where it is not described
+        names = [n for n in (self.source.value, self.partner.value, self.build.value) if n]
+        kept = of_gate(
+            self.result, self.seen, self.target.value, gate, self.tried, UNITS.system,
+            sources_of(self.bench, names),
+        )  # fmt: skip
+        return save_kept(self.bench, kept, title)
 
     def _new_log(self, _change):
         logs = self.bench.logs()

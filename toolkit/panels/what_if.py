@@ -15,6 +15,8 @@ from toolkit.analysis.whatif import Change, evidence, predict, sentence
 from toolkit.bench import Bench
 from toolkit.build import Weather, read_build
 from toolkit.charts.what_if import picture, trade_picture
+from toolkit.explain.keepable import of_what_if
+from toolkit.explain.kept import save_kept, sources_of
 from toolkit.panels.base import (
     UNITS,
     Chart,
@@ -27,6 +29,7 @@ from toolkit.panels.base import (
     table,
     verdict,
 )
+from toolkit.panels.keep import KeepBox
 from toolkit.physics.atmosphere import standard_pressure_pa
 from toolkit.physics.fuel import FUELS
 
@@ -92,6 +95,7 @@ class WhatIfPanel(Workpanel):
         self._make_changes(boost_gauge_pa)
         self.chart, self.trade_chart = Shown(), Shown("The trade between the two")
         self.answer, self.unknowns, self.notes = w.HTML(), w.HTML(), w.HTML()
+        self.keep = KeepBox(self, self._keep)
         with self.guarded():
             self.fit_now()
         trouble = self.trouble.value
@@ -107,7 +111,7 @@ class WhatIfPanel(Workpanel):
             ],
             [
                 self.answer, self.chart, self.trade_chart,
-                said("What the runs told", "dp-group"), self.unknowns, self.notes,
+                said("What the runs told", "dp-group"), self.unknowns, self.notes, self.keep,
             ],
         )  # fmt: skip
         self.trouble.value = trouble or self.trouble.value
@@ -263,6 +267,18 @@ class WhatIfPanel(Workpanel):
         self.trade = trade(self.fitted, change, self.held.value)
         self._traded = replace(change, size=0.0)
         self.trade_chart.show(trade_picture(self.trade, self.size.value, UNITS.system))
+
+    def _keep(self, title):
+        """Save what is predicted, with the runs and builds that it was fitted to."""
+        if self.prediction is None:
+            raise ValueError("fit runs first: there is no prediction to save yet")
+        asked = self.first, self.second
+        names = [n for turbo in asked for n in (turbo.build.value, *turbo.runs) if n]
+        kept = of_what_if(
+            self.fitted, self.prediction, self._drawn, self._what(), self.change(), UNITS.system,
+            self.quantity.value, sources_of(self.bench, names),
+        )  # fmt: skip
+        return save_kept(self.bench, kept, title)
 
     def _say(self, text):
         self.state.value = said(text).value if text else ""
