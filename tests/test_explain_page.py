@@ -8,7 +8,9 @@ import sys
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
+from types import SimpleNamespace
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -221,3 +223,18 @@ def test_the_cursor_can_reach_both_ends(limits):
     low, high, step = (float(slider[k]) for k in ("min", "max", "step"))
     assert (low, high) == limits
     assert 0 < step < (high - low) / 100
+
+
+def test_a_row_that_repeats_the_difference_of_another_is_left_out():
+    x = np.array([3000.0, 4000.0, 5000.0])
+    first, second = Line(x, x / 10, "Small", "#0072B2"), Line(x, x / 9, "Large", "#D55E00")
+    panels = [
+        Panel("Torque [lb-ft]", (first, second)),
+        Panel("Difference in torque [lb-ft]", (Line(x, x / 9 - x / 10, "Large − Small"),)),
+        Panel("Something else [psi]", (Line(x, x / 100, "boost"),)),
+    ]
+    runs = (("Small", "#0072B2"), ("Large", "#D55E00"))
+    story = SimpleNamespace(
+        runs=runs, whole=Picture("f", "m", tuple(panels), "Engine speed [rpm]"), shares=None
+    )
+    assert [r["name"] for r in readout_rows(story)] == ["Torque [lb-ft]", "Something else [psi]"]

@@ -25,7 +25,7 @@ def of_match(made, system, sources=()):
         ("Changed", names if len(found) > 1 else f"nothing: {names} alone"),
         ("Kept", f"one engine of {engine}, fuel {build.fuel.name}, {_weather(build, system)}"),
         ("Target", f"{_boosts(made.target_gauge_pa, system)} of boost"),
-        ("Not measured", "anything: worked out from the build and its maps"),
+        ("Not measured", "nothing here was: worked out from the build and its maps"),
     )
     return Kept(
         MATCH, system, replace(drawn, panels=drawn.panels[:3]),
@@ -72,6 +72,7 @@ def of_gate(result, log, target_gauge_pa, fitted, tried, system, sources=()):
         Sentence(f"{'For' if e.supports else 'Against'} '{e.about}': {e.text}", e.word)
         for e in result.evidence
     ]
+    spoken = [said[0], *(Sentence(e.text, e.word) for e in result.evidence if e.supports)]
     springs = tuple(units.text(g.rating_gauge_pa, "boost", system) for g in (fitted, tried))
     card = (
         ("Asked", f"{units.text(target_gauge_pa, 'boost', system)} of boost"),
@@ -85,7 +86,7 @@ def of_gate(result, log, target_gauge_pa, fitted, tried, system, sources=()):
         tuple(said), tuple(_cited_gate(result, log, target_gauge_pa, fitted, tried)), (), card,
         (drawn.method, *log.notes, *((f"The test that would settle it: {result.test}",)
                                      if result.test else ())),
-        "worked out", sources,
+        "worked out", sources, tuple(spoken),
     )  # fmt: skip
 
 

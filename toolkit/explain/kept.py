@@ -39,7 +39,8 @@ class Kept:
     kind: what it is, in words ("match"). picture: in the units of `system`; its finding is the
     headline. runs: name and colour of each curve that has both. cited: the numbers that the
     headline may cite. card, method: as a Story has them. sources: (file of the bench, SHA-256) of
-    what it came from. slug, title, note: set when it is saved.
+    what it came from. spoken: what a voice says over a clip; the sentences where empty. slug,
+    title, note: set when it is saved.
     """
 
     kind: str
@@ -52,6 +53,7 @@ class Kept:
     method: tuple[str, ...]
     evidence: str
     sources: tuple[tuple[str, str], ...] = ()
+    spoken: tuple[Sentence, ...] = ()
     slug: str = ""
     title: str = ""
     note: str = ""
@@ -80,6 +82,7 @@ def save_kept(bench, kept, title="", note=""):
         "card": [{"word": w, "text": t} for w, t in kept.card],
         "sources": [{"file": n, "sha256": s} for n, s in kept.sources],
         "sentences": [_plain(s) for s in kept.sentences],
+        "spoken": [_plain(s) for s in kept.spoken],
         "cited": [_plain(c) for c in kept.cited],
     }  # fmt: skip
     write_toml(finding.file_of(bench, slug, _WORDS), words)  # last: without it it is no finding
@@ -113,7 +116,8 @@ def story_of_kept(kept, system, title="", demo=False):
     card = (*kept.card, ("Data", "invented for demonstration")) if demo else kept.card
     return Story(
         slug=kept.slug, headline=said, picture=replace(kept.picture, finding=said),
-        sentences=kept.sentences, spoken=tuple(_short(kept.sentences)), cited=kept.cited,
+        sentences=kept.sentences, spoken=tuple(_short(kept.spoken or kept.sentences)),
+        cited=kept.cited,
         card=card, method=(*note, *kept.method, *units_said, *from_files),
         cautions=CAUTIONS, table=kept.picture.table(), runs=kept.runs, system=kept.system,
         evidence=kept.evidence,
@@ -164,6 +168,7 @@ def _loaded(bench, slug, words):
             tuple((str(r["word"]), str(r["text"])) for r in words["card"]),
             tuple(map(str, words["method"])), words["evidence"],
             tuple((str(s["file"]), str(s["sha256"])) for s in words["sources"]),
+            tuple(Sentence(**s) for s in words["spoken"]),
             slug, str(words["title"]), str(words["note"]),
         )  # fmt: skip
     except (KeyError, TypeError, ValueError, AttributeError, RecursionError) as error:

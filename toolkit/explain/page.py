@@ -88,12 +88,28 @@ def readout_rows(story):
                 row["other"] = curve
             else:
                 row["runs"][run] = curve
+    rows = {
+        name: row
+        for name, row in rows.items()
+        if not any(_is_difference(row, of) for of in rows.values())
+    }
     shares = story.shares if story.shares is not None else {}
     for name in shares:
         curve = {"x": _numbers(shares.index), "y": _numbers(shares[name])}
         none = [None] * len(colours)
         rows[name] = {"name": name, "decimals": 1, "runs": none, "other": curve}
     return list(rows.values())
+
+
+def _is_difference(row, of):
+    """Whether a row only repeats the second run less the first of another, shown beside them."""
+    if "other" not in row or any(row["runs"]) or len(of["runs"]) != 2 or not all(of["runs"]):
+        return False
+    first, second = of["runs"]
+    if not first["x"] == second["x"] == row["other"]["x"]:
+        return False
+    a, b, c = (np.array(curve["y"], dtype=float) for curve in (first, second, row["other"]))
+    return np.allclose(b - a, c, rtol=1e-6, equal_nan=True)
 
 
 def marked(picture):
