@@ -76,6 +76,8 @@
           const gap = both && numbers.every((n) => n !== null) ? numbers[1] - numbers[0] : null;
           const share = entry.other ? value(entry.other, at) : gap;
           cell(row, both || entry.other ? words(share, entry.decimals, true) : "");
+        } else if (story.value) {
+          cell(row, entry.other ? words(value(entry.other, at), entry.decimals) : "");
         }
         return row;
       }),

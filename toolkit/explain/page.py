@@ -32,6 +32,9 @@ def page(story):
     rows = readout_rows(story)
     item, spec = _embedded(story)
     spec |= {"item": item, "rows": rows, "difference": _difference(story)}
+    # Curves of no run have a column of their own where there is no difference to stand in it.
+    alone = "all runs" if story.runs else "value"
+    spec["value"] = "" if spec["difference"] or not any("other" in r for r in rows) else alone
     low, high = story.whole.x_limits
     step = _step(low, high)
     start = low + round((high - low) * 0.75 / step) * step
@@ -48,6 +51,7 @@ def page(story):
         marks=marked(story.whole),
         readout=rows,
         difference=_difference(story),
+        value=spec["value"],
         legend=_LEGEND,
         low=f"{low:g}",
         high=f"{high:g}",
@@ -75,11 +79,12 @@ def readout_rows(story):
     for panel in story.whole.panels:
         if panel.x_label or panel.bare:
             continue
-        stacked = sum(curve[1] not in colours for curve in _curves(panel)) > 1
+        # A lone curve beside two runs is their difference, which the panel's title names.
+        named = len(colours) != 2 or sum(c[1] not in colours for c in _curves(panel)) > 1
         for label, colour, x, y, decimals in _curves(panel):
             run = colours.index(colour) if colour in colours else None
             quantity = "" if run is None else _without(label, story.runs[run][0])
-            name = _row_name(panel, quantity or (label if run is None and stacked else ""))
+            name = _row_name(panel, quantity or (label if run is None and named else ""))
             row = rows.setdefault(
                 name, {"name": name, "decimals": decimals, "runs": [None] * len(colours)}
             )
