@@ -1,13 +1,17 @@
 """The desk of a review: what is kept, what is forgotten, and what is never written."""
 
 import shutil
+from dataclasses import replace
 
 import pytest
 
 from toolkit import preferences
+from toolkit.analysis.sides import opened
 from toolkit.bench import Bench, BenchError
 from toolkit.logs.notes import CurveNote
 from toolkit.logs.question import LogError
+from toolkit.logs.review import Review
+from toolkit.logs.signs import Limits
 from toolkit.panels.log_desk import Desk
 
 SMALL = "runs/2026-04-18_3_small_20psi_dyno.csv"
@@ -110,3 +114,21 @@ def test_saving_without_a_log_or_into_a_folder_that_refuses_is_a_sentence(bench,
     with pytest.raises(BenchError, match=r"could not be saved .*nothing was changed"):
         desk.save("SI")
     assert desk.unsaved
+
+
+def test_limits_of_signs_are_saved_and_used_wherever_the_log_is_opened(desk, bench):
+    desk.open(SMALL)
+    limits = replace(desk.state.limits, flutter_pa=12e3, lean=0.95)
+    desk.change(replace(desk.state, limits=limits))
+    assert desk.unsaved
+    desk.save("US")
+    assert not desk.unsaved
+    kept = Review.load(bench, SMALL).limits
+    assert kept == {"lean": "0.95", "flutter_pa": "12 kPa"}
+    again = Desk(bench)
+    again.open(SMALL)
+    assert again.state.limits == limits
+    assert Limits.from_strings(opened(bench, SMALL).run.review.limits) == limits
+    for wrong, words in (({"leaner": "1"}, "no 'leaner'"), ({"lean": "often"}, "limits: ")):
+        with pytest.raises(LogError, match=words):
+            Limits.from_strings(wrong)

@@ -12,6 +12,7 @@ from toolkit.analysis.sides import opened, side
 from toolkit.analysis.verdict import headline
 from toolkit.bench import Bench
 from toolkit.charts.comparison import picture
+from toolkit.logs.clocks import fit_clocks
 
 SMALL = "runs/2026-04-18_2_small_14psi_dyno.csv"
 LARGE = "runs/2026-04-18_5_large_14psi_dyno.csv"
@@ -49,6 +50,32 @@ def test_correction_scales_torque_and_names_its_reference(logs, comparison):
     expected = 1.18 * 99e3 / weather.dry_pressure_pa * np.sqrt(weather.t_cell_k / 298.15) - 0.18
     assert np.nanmax(np.abs(ratio - expected)) < 1e-6
     assert corrected.reference == "SAE J1349"
+
+
+def test_a_saved_clock_joins_the_two_loggers_by_time(logs):
+    log = logs[0]
+    dyno, ecu = log.run, log.partner.run
+    by_speed = side("Small", [log]).repeats[0].grid.mean
+    times = [r.frame[c].to_numpy() for r in (dyno, ecu) for c in ("time_s", "speed_rpm")]
+    strings = fit_clocks(*times).to_strings(dyno.name)
+    clocked = ecu.reviewed(replace(ecu.review, clock=strings))
+    there = replace(log, partner=replace(log.partner, run=clocked))
+    first, *_ = side("Small", [there]).repeats
+    assert first.also == ((ecu.name, log.partner.sha256),)
+    for channel in ("p_manifold_pa", "spark_deg", "lam"):
+        known = np.isfinite(first.grid.mean[channel]) & np.isfinite(by_speed[channel])
+        assert known.sum() > 20
+        apart = np.abs(first.grid.mean[channel] / by_speed[channel] - 1)[known]
+        assert np.median(apart) < 0.01, channel
+    # Written beside the dyno's log, the same clock is read the other way round.
+    back = dyno.reviewed(replace(dyno.review, clock=there.clock.inverse.to_strings(ecu.name)))
+    mine = replace(log, run=back)
+    assert mine.clock.offset_s == pytest.approx(there.clock.offset_s, abs=1e-4)
+    # A clock that is wrong by two seconds is felt: nothing is taken from the speeds.
+    wrong = ecu.reviewed(replace(ecu.review, clock=there.clock.moved(2.0).to_strings(dyno.name)))
+    off = replace(log, partner=replace(log.partner, run=wrong))
+    moved = side("Small", [off]).repeats[0].grid.mean["spark_deg"]
+    assert np.nanmax(np.abs(moved - by_speed["spark_deg"])) > 1.0
 
 
 def test_a_log_already_corrected_is_not_corrected_again(logs):

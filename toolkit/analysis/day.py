@@ -2,16 +2,21 @@
 
 from dataclasses import replace
 
+from toolkit.analysis.repeats import OBSERVED
 from toolkit.analysis.session import session
 from toolkit.analysis.sides import opened, partner, side
 from toolkit.logs.question import LogError
+from toolkit.physics.correction import STANDARDS
 
 
-def day_of(bench, log):
+def day_of(bench, log, reference=""):
     """(the Session of the day on which this log was made, sentences about logs left out).
 
     A log belongs to the day that its review or its notes name; one without torque and power only
-    lends its channels to its partner. Raises LogError where this log names no day.
+    lends its channels to its partner. reference: "observed", or a name of STANDARDS; "" for the
+    first standard, and observed with a sentence why where a log's weather does not allow it.
+    Raises LogError where this log names no day, ValueError where a correction asked for by name
+    is not possible.
     """
     logs = bench.logs()
     tested, left_out = _opened(bench, logs)
@@ -26,8 +31,18 @@ def day_of(bench, log):
             left_out[one.run.name] = f"{one.run.name} has no accepted pull"
     today = [_with_partner(one, tested, logs) for one in today if one.pulls]
     setups = dict.fromkeys(_setup(one) for one in today)
-    sides = [side(s, [one for one in today if _setup(one) == s]) for s in setups]
-    return session(sides), tuple(left_out.values())
+    groups = {s: [one for one in today if _setup(one) == s] for s in setups}
+
+    def sides(state):
+        return [side(s, group, state) for s, group in groups.items()]
+
+    if reference:
+        return session(sides(reference)), tuple(left_out.values())
+    try:
+        return session(sides(next(iter(STANDARDS)))), tuple(left_out.values())
+    except ValueError as error:
+        why = f"Power is as observed: {error}"
+        return session(sides(OBSERVED)), (*left_out.values(), why)
 
 
 def _opened(bench, logs):

@@ -4,11 +4,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from toolkit.analysis.repeats import stacked
+from toolkit.analysis.repeats import OBSERVED, stacked
 from toolkit.analysis.scatter import coverage_factor
 
 # Channels whose level tells how like two pulls are: the largest difference allowed [inside
-# unit] and why. Common practice; the person's to set.
+# unit] and its name. Common practice; the person's to set.
 LIKENESS = {
     "t_oil_k": (15.0, "oil"),
     "t_charge_k": (8.0, "charge"),
@@ -17,6 +17,9 @@ LIKENESS = {
     "p_cell_pa": (500.0, "barometer"),
 }
 SWEEP_LIMIT = 0.10
+# What boost and turbo decide: told apart only between pulls of one set-up.
+OF_SETUP = {"t_charge_k"}
+LEAST_HOURS = 0.25  # pulls in one go say nothing about a drift over the day
 
 
 @dataclass(frozen=True)
@@ -36,25 +39,28 @@ class SessionPull:
 class Session:
     """The pulls in order and the drift of power of each set-up that was run more than once.
 
-    range_rpm: over which power is averaged. drift_w_per_hour, drift_half_width: by straight
-    line through the pulls of one set-up; NaN with fewer than three or at one moment.
+    range_rpm: over which power is averaged; reference: the state it is in. drift_w_per_hour,
+    drift_half_width: by straight line through the pulls of one set-up; NaN with fewer than three
+    or within LEAST_HOURS.
     """
 
     pulls: tuple[SessionPull, ...]
     range_rpm: tuple[float, float]
     drift_w_per_hour: dict[str, float]
     drift_half_width: dict[str, float]
+    reference: str = OBSERVED
 
     def apart(self, one, other, limits=LIKENESS):
         """Why two pulls of the day may not be compared, in words; () where they may.
 
-        one, other: places in `pulls`, from 0.
+        one, other: places in `pulls`, from 0. limits: as LIKENESS.
         """
         a, b = self.pulls[one], self.pulls[other]
         reasons = []
         for channel, (limit, words) in limits.items():
             gap = b.levels.get(channel, np.nan) - a.levels.get(channel, np.nan)
-            if abs(gap) > limit:
+            told = channel not in OF_SETUP or a.setup == b.setup
+            if told and abs(gap) > limit:
                 reasons.append((channel, words, gap))
         if abs(b.sweep_rpm_s / a.sweep_rpm_s - 1) > SWEEP_LIMIT:
             reasons.append(("sweep", "sweep rate", b.sweep_rpm_s - a.sweep_rpm_s))
@@ -88,6 +94,7 @@ def session(sides):
         (float(x[0]), float(x[-1])),
         {name: d for name, (d, _) in drifts.items()},
         {name: h for name, (_, h) in drifts.items()},
+        sides[0].repeats[0].reference,
     )
 
 
@@ -102,7 +109,7 @@ def _drift(pulls):
     from scipy.stats import linregress
 
     hours = [p.hour for p in pulls]
-    if len(pulls) < 3 or any(h is None for h in hours) or np.ptp(hours) == 0:
+    if len(pulls) < 3 or any(h is None for h in hours) or np.ptp(hours) < LEAST_HOURS:
         return np.nan, np.nan
     line = linregress(hours, [p.power_w for p in pulls])
     return float(line.slope), float(coverage_factor(len(pulls) - 2) * line.stderr)

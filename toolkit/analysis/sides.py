@@ -1,15 +1,17 @@
 """From logs of a bench to the sides of a comparison."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from toolkit.analysis.repeats import OBSERVED, Side, converted, joined, repeats_of
 from toolkit.bench import digest
+from toolkit.logs import clocks
+from toolkit.logs.clocks import ClockFit
 from toolkit.logs.decided_pulls import stretches_of
 from toolkit.logs.pulls import pulls_of
 from toolkit.logs.run import Run
-from toolkit.logs.signs import signs
+from toolkit.logs.signs import Limits, signs
 from toolkit.logs.weather import Weather
 from toolkit.physics.correction import STANDARDS
 
@@ -35,7 +37,23 @@ class OpenedLog:
 
     def signs(self, system):
         """The signs of trouble in it, in the units of the system."""
-        return signs(self.run.frame, pulls_of(self.stretches), system=system)
+        limits = Limits.from_strings(self.run.review.limits)
+        return signs(self.run.frame, pulls_of(self.stretches), limits, system)
+
+    @property
+    def clock(self):
+        """How the partner's clock runs against this one's, as either review keeps it, or None.
+
+        A logs.clocks.ClockFit. Raises LogError where it cannot be read.
+        """
+        if self.partner is None:
+            return None
+        mine, other = self.run.review.clock, self.partner.run.review.clock
+        if other.get("with") == self.run.name:
+            return ClockFit.from_strings(other)
+        if mine.get("with") == self.partner.run.name:
+            return ClockFit.from_strings(mine).inverse
+        return None
 
     @property
     def setup(self):
@@ -98,11 +116,23 @@ def side(name, tested, reference=OBSERVED, step_rpm=None):
 
 def _repeats(one, reference, step_rpm):
     new = repeats_of(
-        one.run.name, one.run.frame, one.stretches, step_rpm,
+        one.run.name, _frame(one), one.stretches, step_rpm,
         started=one.started, reference=one.run.review.power_reference, sha256=one.sha256,
     )  # fmt: skip
     new = tuple(in_reference(r, one.weather, reference) for r in new)
-    return new if one.partner is None else joined(new, _repeats(one.partner, OBSERVED, step_rpm))
+    if one.partner is None:
+        return new
+    if one.clock is None:
+        return joined(new, _repeats(one.partner, OBSERVED, step_rpm))
+    also = (one.partner.run.name, one.partner.sha256)
+    return tuple(replace(r, also=(*r.also, also)) for r in new)
+
+
+def _frame(one):
+    """The log's channels, and by a clock that was saved those of its partner, resampled."""
+    if one.clock is None:
+        return one.run.frame
+    return clocks.joined(one.run.frame, one.partner.run.frame, one.clock)
 
 
 def in_reference(repeat, weather, reference):

@@ -4,11 +4,10 @@ import numpy as np
 
 from toolkit import units
 from toolkit.analysis.day import shortened
+from toolkit.analysis.repeats import OBSERVED
 from toolkit.analysis.session import LIKENESS
 from toolkit.charts import style
 from toolkit.charts.picture import Line, Panel, Picture
-
-LEAST_HOURS = 0.25  # pulls in one go say nothing about a drift over the day
 
 
 def session_picture(day, system):
@@ -17,8 +16,9 @@ def session_picture(day, system):
     x = np.array([p.hour if known else i for i, p in enumerate(day.pulls, start=1)], dtype=float)
     label = "Time of day [h]" if known else "Pull of the day"
     low, high = day.range_rpm
+    state = day.reference if day.reference == OBSERVED else f"{day.reference}:"
     method = (
-        f"observed mean power over {low:.0f} to {high:.0f} rpm · one dot per pull · "
+        f"{state} mean power over {low:.0f} to {high:.0f} rpm · one dot per pull · "
         f"{len(day.pulls)} pulls"
     )
     panels = (_power(day, x, system), _levels(day, x, system))
@@ -58,17 +58,10 @@ def _levels(day, x, system):
     )
 
 
-def _hours(day, setup):
-    hours = [p.hour for p in day.pulls if p.setup == setup]
-    return max(hours) - min(hours)
-
-
 def _finding(day, system):
     """The largest drift that stands out of its band; that none does, otherwise."""
     drifts = {
-        s: (d, day.drift_half_width[s])
-        for s, d in day.drift_w_per_hour.items()
-        if np.isfinite(d) and _hours(day, s) >= LEAST_HOURS
+        s: (d, day.drift_half_width[s]) for s, d in day.drift_w_per_hour.items() if np.isfinite(d)
     }
     if not drifts:
         return "The drift of the day cannot be told: run the first set-up again at the end"

@@ -52,6 +52,15 @@ class ClockFit:
         why = f"moved by hand by {by_s:+.3f} s"
         return replace(self, offset_s=self.offset_s + by_s, offset_error_s=np.nan, why=why)
 
+    @property
+    def inverse(self):
+        """The same fit seen from the other clock.
+
+        >>> ClockFit(2.0, rate=1.25).inverse.offset_s
+        -1.6
+        """
+        return replace(self, offset_s=-self.offset_s / self.rate, rate=1 / self.rate)
+
     def to_strings(self, reference):
         """The fit for a review's `clock`; reference: the log whose clock counts.
 

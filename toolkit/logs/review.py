@@ -14,7 +14,7 @@ from toolkit.logs.question import LogError
 
 OBSERVED = "observed"
 _COLUMN_ITEMS = ("channel", "unit", "reference", "offset", "delay", "sentinel", "why")
-_TABLES = ("test", "file", "weather", "clock")
+_TABLES = ("test", "file", "weather", "clock", "limits")
 _LISTS = ("pulls", "notes")
 _WORDS = ("log", "sha256", "power_reference")
 
@@ -27,8 +27,9 @@ class Review:
     configuration ("turbo" ...) and other words about the test. file: answers on how the file
     is written. columns: by column name, a dict of channel, unit, reference (gauge or absolute),
     offset, delay, sentinel, why. weather: strings with units. clock: how this log's clock runs
-    against that of another (see clocks.ClockFit.to_strings). pulls, notes: dicts of strings, in
-    order.
+    against that of another (see clocks.ClockFit.to_strings). limits: what counts as a sign of
+    trouble, where it is not the usual (see signs.Limits.to_strings). pulls, notes: dicts of
+    strings, in order.
     power_reference: "observed", or the standard that power in the log is already corrected to.
     stands: the SHA-256 of the review file that this one continues, "" where there was none, None
     for a review that was not loaded; it is not written.
@@ -41,6 +42,7 @@ class Review:
     file: dict[str, str] = field(default_factory=dict)
     weather: dict[str, str] = field(default_factory=dict)
     clock: dict[str, str] = field(default_factory=dict)
+    limits: dict[str, str] = field(default_factory=dict)
     columns: dict[str, dict[str, str]] = field(default_factory=dict)
     pulls: tuple[dict[str, str], ...] = ()
     notes: tuple[dict[str, str], ...] = ()

@@ -214,7 +214,10 @@ class BackToBackPanel(Workpanel):
             )
             if tested.partner is not None:
                 other = _short(tested.partner.run.name)
-                yield f"{_short(name)}: channels it lacks come from {other}, joined by speed."
+                how = (
+                    "by speed: no clock is saved" if tested.clock is None else "by its saved clock"
+                )
+                yield f"{_short(name)}: channels it lacks come from {other}, joined {how}."
             yield from (
                 f"{_short(name)}: {q.sentence} Answer it in Log review."
                 for q in tested.run.questions

@@ -47,7 +47,8 @@ class State:
     @classmethod
     def of(cls, run):
         """The state of a run as its review has it."""
-        return replace(cls(run, notes=Notes.of(run.review)), **_found(run))
+        limits = Limits.from_strings(run.review.limits)
+        return replace(cls(run, notes=Notes.of(run.review), limits=limits), **_found(run))
 
     def rerun(self, run):
         """The state under changed decisions: what was chosen about pulls and notes stays."""
@@ -60,13 +61,13 @@ class State:
 
     def review(self, system):
         """Everything that was decided, as it is saved."""
-        pulls = as_strings(self.run, self.stretches)
-        return self.notes.into(replace(self.run.review, pulls=pulls), system)
+        pulls, limits = as_strings(self.run, self.stretches), self.limits.to_strings()
+        return self.notes.into(replace(self.run.review, pulls=pulls, limits=limits), system)
 
     @property
     def decisions(self):
         """What makes two states differ for the person."""
-        return self.run.review, self.stretches, self.notes.items
+        return self.run.review, self.stretches, self.notes.items, self.limits
 
     @cached_property
     def pulls(self):

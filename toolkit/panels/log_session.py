@@ -5,14 +5,28 @@ import numpy as np
 
 from toolkit import units
 from toolkit.analysis.day import day_of, shortened
+from toolkit.analysis.repeats import OBSERVED
 from toolkit.analysis.session import LIKENESS
 from toolkit.charts.log_axes import Drawn
 from toolkit.charts.session_picture import session_picture
 from toolkit.logs.question import LogError
-from toolkit.panels.base import UNITS, Choice, Workpanel, group, paragraph, said, table
+from toolkit.panels.base import (
+    UNITS,
+    Choice,
+    Quantity,
+    Workpanel,
+    group,
+    paragraph,
+    said,
+    table,
+)
 from toolkit.panels.log_pulls import Slot
+from toolkit.physics.correction import STANDARDS
 
-_KINDS = {"p_cell_pa": "barometer", "sweep": "sweep_rate"}
+_FIELDS = {
+    "t_oil_k": "Oil", "t_charge_k": "Charge, one set-up", "t_cell_k": "Cell air",
+    "t_coolant_k": "Coolant", "p_cell_pa": "Barometer",
+}  # fmt: skip
 
 
 class SessionPanel(Workpanel):
@@ -25,17 +39,34 @@ class SessionPanel(Workpanel):
         self.read.on_click(self.handler(lambda _: self._read()))
         self.against = Choice("Compare with", [("pull 1", 0)])
         self.against.layout.display = "none"
+        standards = [(name, name) for name in (OBSERVED, *STANDARDS)]
+        self.power = Choice(
+            "Power", [("corrected if possible", ""), *standards],
+            hint="too large where a gate holds gauge boost",
+        )  # fmt: skip
+        self.power.observe(self.handler(lambda _: self._read() if self.day else None), "value")
+        self.limits = {
+            channel: Quantity(_FIELDS[channel], _gap_kind(channel), limit, low=0)
+            for channel, (limit, _) in LIKENESS.items()
+        }
         self.slot, self.list = Slot(), w.HTML()
-        self.watch(self.against)
+        self.watch(self.against, *self.limits.values())
         hint = said("Reads every log of this day in the bench; reviews count as saved.")
         self.compose(
-            [group("The day of this log", self.read, hint, self.against)], [self.slot, self.list]
-        )
+            [
+                group("The day of this log", self.read, hint, self.power, self.against),
+                group("Alike if they differ by less than", *self.limits.values(),
+                      said("Common practice; yours to set.")),
+            ],
+            [self.slot, self.list],
+        )  # fmt: skip
 
     def _read(self):
         if self.desk.state is None:
             raise LogError("no log is open: choose one first")
-        self.day, self._left_out = day_of(self.desk.bench, self.desk.state.run.name)
+        self.day, self._left_out = day_of(
+            self.desk.bench, self.desk.state.run.name, self.power.value
+        )
         setups = shortened([p.setup for p in self.day.pulls])
         self.against.control.options = [(f"{i}: {s}", i - 1) for i, s in enumerate(setups, 1)]
         self.against.layout.display = None
@@ -46,16 +77,21 @@ class SessionPanel(Workpanel):
         if self.day is None:
             return
         self.slot.show(Drawn(session_picture(self.day, UNITS.system), ()))
-        self.list.value = _listed(self.day, self.against.value, UNITS.system) + "".join(
+        limits = {c: (self.limits[c].value, words) for c, (_, words) in LIKENESS.items()}
+        self.list.value = _listed(self.day, self.against.value, limits, UNITS.system) + "".join(
             paragraph(text, "dp-message") for text in self._left_out
         )
 
 
-def _listed(day, base, system):
+def _gap_kind(channel):
+    return "boost" if channel == "p_cell_pa" else "temperature_difference"
+
+
+def _listed(day, base, limits, system):
     names = shortened([p.setup for p in day.pulls])
     rows = [
         (f"{i + 1}", _clock(p.hour), names[i], units.text(p.power_w, "power", system),
-         *(_level(p, c, system) for c in LIKENESS), _against(day, base, i, system))
+         *(_level(p, c, system) for c in LIKENESS), _against(day, base, i, limits, system))
         for i, p in enumerate(day.pulls)
     ]  # fmt: skip
     heads = ["", "at", "set-up", "mean power", *(words for _, words in LIKENESS.values())]
@@ -70,21 +106,21 @@ def _clock(hour):
 
 
 def _level(pull, channel, system):
-    kind = _KINDS.get(channel, "temperature")
+    kind = "barometer" if channel == "p_cell_pa" else "temperature"
     value = pull.levels.get(channel, np.nan)
     return units.text(value, kind, system) if np.isfinite(value) else "not logged"
 
 
-def _against(day, base, place, system):
+def _against(day, base, place, limits, system):
     """Whether a pull may be compared with the chosen one, and if not, why."""
     if place == base:
         return "this one"
-    reasons = day.apart(base, place)
+    reasons = day.apart(base, place, limits)
     if not reasons:
         return "may be compared"
     said = []
     for channel, words, gap in reasons:
-        kind = {"p_cell_pa": "boost"}.get(channel, _KINDS.get(channel, "temperature_difference"))
+        kind = "sweep_rate" if channel == "sweep" else _gap_kind(channel)
         sign = "+" if gap > 0 else ""
         said.append(f"{words} {sign}{units.text(gap, kind, system)}")
     return f"not like for like: {', '.join(said)}"

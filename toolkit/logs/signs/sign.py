@@ -6,6 +6,7 @@ import numpy as np
 
 from toolkit import units
 from toolkit.logs.channels import CHANNELS
+from toolkit.logs.question import LogError
 
 SEVERITIES = ("stops", "weakens", "note")
 COMMON = "common practice"
@@ -78,6 +79,28 @@ class Limits:
     early: float = _limit(0.6, "fraction", "share of the final boost below which a gate is early")
     duty_shift: float = _limit(0.10, "fraction", "duty for the same boost may differ by")
 
+    def to_strings(self):
+        """Those that differ from the usual ones, with units, for a review.
+
+        >>> Limits(lean=0.95, flutter_pa=3e3).to_strings()
+        {'lean': '0.95', 'flutter_pa': '3 kPa'}
+        """
+        own = {f.name: f for f in fields(self) if getattr(self, f.name) != f.default}
+        return {name: _text(getattr(self, name), f.metadata["kind"]) for name, f in own.items()}
+
+    @classmethod
+    def from_strings(cls, strings):
+        """The limits that a review keeps; raises LogError where one cannot be read."""
+        kinds = {f.name: f.metadata["kind"] for f in fields(cls)}
+        for name in strings:
+            if name not in kinds:
+                raise LogError(f"the review's limits have no '{name}': take it out")
+        try:
+            known = {n: float(units.parse(text, kinds[n])) for n, text in strings.items()}
+            return cls(**{n: float(f"{value:.12g}") for n, value in known.items()})
+        except ValueError as error:
+            raise LogError(f"the review's limits: {error}") from None
+
     def __post_init__(self):
         for f in fields(self):
             if not (np.isfinite(getattr(self, f.name)) and getattr(self, f.name) >= 0):
@@ -85,6 +108,10 @@ class Limits:
                     f"{f.metadata['words']}: {getattr(self, f.name)} is no limit; "
                     "type a number that is not negative"
                 )
+
+
+def _text(value, kind):
+    return f"{float(units.shown(value, kind, 'SI')):.10g} {units.unit_of(kind, 'SI')}".strip()
 
 
 # name, words, kind and source of each limit, for the panel that lets a person set them.
