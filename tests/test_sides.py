@@ -78,6 +78,25 @@ def test_a_saved_clock_joins_the_two_loggers_by_time(logs):
     assert np.nanmax(np.abs(moved - by_speed["spark_deg"])) > 1.0
 
 
+def test_a_sensor_at_its_end_gives_no_verdict_there(logs):
+    bench = Bench(ROOT / "data_demo")
+    bad = opened(bench, "runs/bad/clipped_sensor.csv")
+    (sign,) = {
+        s.channel: s for s in bad.signs("SI") if s.told and s.name == "clipped sensor"
+    }.values()
+    repeats = side("bad", [bad], step_rpm=100.0).repeats
+    at_end = bad.run.frame["speed_rpm"].to_numpy()[sign.rows]
+    for repeat in repeats:
+        hidden = repeat.grid.speed_rpm[np.isnan(repeat.grid.mean[sign.channel])]
+        assert hidden.size and hidden.min() >= at_end.min() - 50
+    known = compare(side("Small", logs[:1], step_rpm=100.0), side("bad", [bad], step_rpm=100.0))
+    gain = known.gains[sign.channel]
+    inside = (known.speed_rpm > at_end.min()) & (known.speed_rpm < at_end.max())
+    assert inside.sum() > 3 and not gain.clear[inside].any()
+    assert np.isnan(gain.difference[inside]).all()
+    assert np.isfinite(known.gains["torque_nm"].difference[inside]).any()
+
+
 def test_a_log_already_corrected_is_not_corrected_again(logs):
     run = logs[0].run
     there = replace(logs[0], run=run.reviewed(replace(run.review, power_reference="DIN 70020")))

@@ -11,7 +11,8 @@ from toolkit.logs.clocks import ClockFit
 from toolkit.logs.decided_pulls import stretches_of
 from toolkit.logs.pulls import pulls_of
 from toolkit.logs.run import Run
-from toolkit.logs.signs import Limits, signs
+from toolkit.logs.signs import Limits, Trace, signs
+from toolkit.logs.signs.sensors import clipped
 from toolkit.logs.weather import Weather
 from toolkit.physics.correction import STANDARDS
 
@@ -115,10 +116,18 @@ def side(name, tested, reference=OBSERVED, step_rpm=None):
 
 
 def _repeats(one, reference, step_rpm):
+    frame, pulls = _frame(one), pulls_of(one.stretches)
     new = repeats_of(
-        one.run.name, _frame(one), one.stretches, step_rpm,
+        one.run.name, frame, one.stretches, step_rpm,
         started=one.started, reference=one.run.review.power_reference, sha256=one.sha256,
     )  # fmt: skip
+    limits = Limits.from_strings(one.run.review.limits)
+    for sign in clipped(Trace(frame, tuple(pulls)), limits):
+        if sign.told:
+            speeds = (frame["speed_rpm"].to_numpy()[sign.rows], sign.rows)
+            new = tuple(
+                _hidden(r, p, sign.channel, *speeds) for r, p in zip(new, pulls, strict=True)
+            )
     new = tuple(in_reference(r, one.weather, reference) for r in new)
     if one.partner is None:
         return new
@@ -126,6 +135,17 @@ def _repeats(one, reference, step_rpm):
         return joined(new, _repeats(one.partner, OBSERVED, step_rpm))
     also = (one.partner.run.name, one.partner.sha256)
     return tuple(replace(r, also=(*r.also, also)) for r in new)
+
+
+def _hidden(repeat, pull, channel, speed_rpm, rows):
+    """The repeat without a channel at the speeds where its sensor was at its end in this pull."""
+    here = speed_rpm[(rows >= pull.start) & (rows < pull.stop)]
+    if not np.isfinite(here).any() or channel not in repeat.grid.mean:
+        return repeat
+    grid, half = repeat.grid, repeat.grid.step_rpm / 2
+    hide = (grid.speed_rpm >= np.nanmin(here) - half) & (grid.speed_rpm <= np.nanmax(here) + half)
+    mean = grid.mean | {channel: np.where(hide, np.nan, grid.mean[channel])}
+    return replace(repeat, grid=replace(grid, mean=mean))
 
 
 def _frame(one):

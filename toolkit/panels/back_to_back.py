@@ -209,6 +209,7 @@ class BackToBackPanel(Workpanel):
             yield from (f"{_short(name)}: {text}" for text in tested.remarks)
             yield from (
                 f"{_short(name)}: {s.sentence} {s.todo.capitalize()}."
+                + " It is left out of the comparison there." * (s.name == "clipped sensor")
                 for s in self._signs_of(name)
                 if s.told and s.forbids
             )
