@@ -11,9 +11,8 @@ from toolkit.analysis import scatter
 from toolkit.analysis.crossing import Crossing, crossings
 from toolkit.analysis.repeats import OF_POWER, Side, common_speeds, stacked
 from toolkit.analysis.scatter import Gain
+from toolkit.logs.signs.sign import LEAST_BOOST_PA
 
-# Below this boost [Pa] a ratio of gauge pressures says nothing.
-LEAST_BOOST_PA = 10e3
 _ABSOLUTE = ("p_manifold_pa", "p_exhaust_pa")
 _GAUGE = ("p_manifold_gauge_pa", "p_exhaust_gauge_pa")
 

@@ -3,9 +3,7 @@
 import numpy as np
 
 from toolkit.logs.pulls import slope
-from toolkit.logs.signs.sign import Sign, cannot_tell, rows_of, runs_of
-
-_LEAST_PA = 10e3
+from toolkit.logs.signs.sign import LEAST_BOOST_PA, Sign, cannot_tell, rows_of, runs_of
 
 
 def _each(trace, name):
@@ -17,7 +15,7 @@ def _each(trace, name):
     parts = []
     for number, pull in enumerate(trace.pulls, start=1):
         here = boost[pull.rows]
-        if np.isfinite(here).sum() > 5 and np.nanmax(here) > _LEAST_PA:
+        if np.isfinite(here).sum() > 5 and np.nanmax(here) > LEAST_BOOST_PA:
             parts.append((number, pull, trace["speed_rpm"][pull.rows], here))
     return parts, []
 
@@ -205,7 +203,7 @@ def back_pressure(trace, limits):
                             "log both")]  # fmt: skip
     mask = (trace["p_exhaust_pa"] > trace["p_manifold_pa"]) & trace.loaded
     boost = trace.boost_pa
-    mask &= boost > _LEAST_PA if boost is not None else True
+    mask &= boost > LEAST_BOOST_PA if boost is not None else True
     if not mask.any():
         return []
     ratio = trace["p_exhaust_pa"][mask] / trace["p_manifold_pa"][mask]

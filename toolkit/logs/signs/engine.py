@@ -3,9 +3,7 @@
 import numpy as np
 
 from toolkit.logs.grid import gridded
-from toolkit.logs.signs.sign import Sign, cannot_tell, rows_of, runs_of
-
-_BOOSTED_PA = 10e3
+from toolkit.logs.signs.sign import LEAST_BOOST_PA, Sign, cannot_tell, rows_of, runs_of
 
 
 def mixture(trace, limits):
@@ -212,7 +210,7 @@ def cooler(trace, limits):
 
 def _boosted(trace):
     boost = trace.boost_pa
-    return None if boost is None else (boost > _BOOSTED_PA) & trace.loaded
+    return None if boost is None else (boost > LEAST_BOOST_PA) & trace.loaded
 
 
 ENGINE_DETECTORS = (mixture, ragged, spark_between_pulls, injectors, rail, oil, charge, cooler)

@@ -10,6 +10,8 @@ from toolkit.logs.question import LogError
 
 SEVERITIES = ("stops", "weakens", "note")
 COMMON = "common practice"
+# Below this boost [Pa] nothing is said about it: not its ratios, nor a mixture under load.
+LEAST_BOOST_PA = 10e3
 
 
 @dataclass(frozen=True)
