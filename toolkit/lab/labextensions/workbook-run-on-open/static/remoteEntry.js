@@ -30,6 +30,26 @@ _JUPYTERLAB['workbook-run-on-open'] = (() => {
       || (model.metadata || {}).workbook);
     return ask && ask.run_on_open;
   };
+  // A figure whose widget the kernel has closed is let go: Bokeh would keep it, and every node it
+  // drew, for as long as the page lives.
+  const forgetClosed = w => {
+    const figures = new Map();
+    w.sessionContext.iopubMessage.connect((_, { header, content }) => {
+      const bundle = content.data?.state?.render_bundle;
+      if (header.msg_type === 'comm_open' && bundle) {
+        const items = JSON.parse(bundle).render_items;
+        figures.set(content.comm_id, new Set(items.flatMap(i => Object.keys(i.roots))));
+      }
+      const roots = header.msg_type === 'comm_close' && figures.get(content.comm_id);
+      if (!roots || !window.Bokeh) return;
+      figures.delete(content.comm_id);
+      for (const doc of [...Bokeh.documents].filter(d => d.roots().some(r => roots.has(r.id)))) {
+        for (const view of doc.views_manager?.roots ?? []) view.remove();
+        doc.clear({ sync: false });
+        Bokeh.documents.splice(Bokeh.documents.indexOf(doc), 1);
+      }
+    });
+  };
   const plugin = {
     id: 'workbook-run-on-open:plugin',
     autoStart: true,
@@ -52,6 +72,7 @@ _JUPYTERLAB['workbook-run-on-open'] = (() => {
           app.shell.activateById(w.id);
           await w.revealed;
           await w.sessionContext.ready;
+          forgetClosed(w);
           for (let i = 0; i < 100 && !w.content.node.querySelector('.jp-Cell'); i++)
             await new Promise(r => setTimeout(r, 50));
           await new Promise(r => requestAnimationFrame(() => requestAnimationFrame(r)));
