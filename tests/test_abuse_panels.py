@@ -279,8 +279,9 @@ def test_two_thousand_moves_leave_memory_and_listeners_flat(name):
     panel = maker(name)()
     moved = (fields(panel, Slide) or fields(panel, Quantity))[0]
     control = getattr(moved, "slider", None) or next(
-        x for x in (*below(panel), panel) if isinstance(x, (w.IntSlider, w.FloatSlider, Quantity))
-    )
+        x for x in (*below(panel), panel)
+        if isinstance(x, (w.IntSlider, w.FloatSlider, Quantity)) and x.value
+    )  # fmt: skip
 
     def move(k):
         if isinstance(control, Quantity):

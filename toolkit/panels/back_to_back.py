@@ -16,7 +16,17 @@ from toolkit.analysis.verdict import verdicts
 from toolkit.bench import Bench
 from toolkit.charts.comparison import picture
 from toolkit.logs.channels import channel_of
-from toolkit.panels.base import UNITS, Chart, Choice, Quantity, Workpanel, group, said, table
+from toolkit.panels.base import (
+    UNITS,
+    Chart,
+    Choice,
+    Quantity,
+    Workpanel,
+    group,
+    paragraph,
+    said,
+    table,
+)
 from toolkit.panels.keep import KeepBox
 from toolkit.physics.correction import STANDARDS
 
@@ -130,7 +140,7 @@ class BackToBackPanel(Workpanel):
             [(v.evidence, v.text) for v in verdicts(self.comparison, UNITS.system)],
             ("evidence", "sentence"), words=(0, 1),
         )  # fmt: skip
-        self.notes.value = "".join(said(text).value for text in self._remarks())
+        self.notes.value = "".join(paragraph(text) for text in self._remarks())
         speeds = self.comparison.speed_rpm
         step = int(speeds[1] - speeds[0])
         if (self.at.min, self.at.max) != (int(speeds[0]), int(speeds[-1])):

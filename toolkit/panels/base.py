@@ -118,7 +118,7 @@ def said(text, css="dp-message"):
     return w.HTML(paragraph(text, css), layout=w.Layout(margin="0"))
 
 
-def paragraph(text, css):
+def paragraph(text, css="dp-message"):
     """Escaped words in a paragraph of a style class; "" for no words."""
     return f'<div class="{css}">{html.escape(str(text))}</div>' if text else ""
 
@@ -499,9 +499,7 @@ class Workpanel(w.VBox, metaclass=_Opening):
             return
         UNITS.unobserve(self._follow, "system")
         for child in _below(self):
-            for part in (child, getattr(child, "style", None), child.layout):
-                if part is not None:  # a closed widget leaves its style and layout behind
-                    part.close()
+            _forget(child)
         self.layout.close()
         super().close()
 
@@ -512,6 +510,21 @@ def _sentence(error):
     if isinstance(error, ValueError):
         return text if text.endswith((".", "?")) else f"{text}."
     return f"Something went wrong here ({type(error).__name__}: {text}). Your inputs are kept."
+
+
+def swap(box, children):
+    """Other children for a box; the old ones are closed, or the kernel keeps them for ever."""
+    old, box.children = box.children, tuple(children)
+    kept = {id(part) for child in box.children for part in (child, *_below(child))}
+    for part in [p for child in old for p in (*_below(child), child) if id(p) not in kept]:
+        _forget(part)
+
+
+def _forget(widget):
+    """Close a widget with its style and layout, which a closed one leaves behind."""
+    for part in (widget, getattr(widget, "style", None), widget.layout):
+        if part is not None:
+            part.close()
 
 
 def _below(widget):

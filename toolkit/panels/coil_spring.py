@@ -14,7 +14,8 @@ from toolkit.panels.base import (
     Quantity,
     Workpanel,
     group,
-    said,
+    paragraph,
+    swap,
     table,
     verdict,
 )
@@ -113,7 +114,7 @@ class CoilPanel(Workpanel):
         if place.children:
             place.children[0].show(picture)
         else:
-            place.children = [Chart(picture)]
+            swap(place, [Chart(picture)])
         return place.children[0]
 
     def _height_row(self, spring, words, height):
@@ -131,14 +132,14 @@ class CoilPanel(Workpanel):
         if opened < spring.solid_m:
             yield verdict("Pressed beyond solid: the coils bind before that height.", "worked out")
         bend, press = float(spring.buckling_m(self.seats.value)), self.free.value - opened
-        yield said(self._buckling(bend, press)).value
-        yield said(self._fatigue(spring)).value
-        yield said(
+        yield paragraph(self._buckling(bend, press))
+        yield paragraph(self._fatigue(spring))
+        yield paragraph(
             f"Index {float(spring.index):.1f} (4 to 12 is usual); {spring.active_turns:g} working "
             f"turns; they weigh {_text(spring.active_mass_kg, 'small_mass')}; pressed solid the "
             f"coil is {_text(spring.solid_outer_m, 'length')} wide. Clash is what is left to "
             "solid over what is pressed: 15 % is usual."
-        ).value
+        )
 
     def _buckling(self, bend, press):
         if np.isinf(bend):
@@ -317,7 +318,7 @@ class StandPanel(Workpanel):
         picture = coil_picture.stand(travel, force, self.fit, UNITS.system)
         if self.chart is None:
             self.chart = Chart(picture)
-            self.chart_at.children = [self.chart]
+            swap(self.chart_at, [self.chart])
         else:
             self.chart.show(picture)
         rating = self.fit.preload_n / (np.pi / 4 * self.diaphragm.value**2)

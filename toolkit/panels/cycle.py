@@ -16,6 +16,7 @@ from toolkit.panels.base import (
     Slide,
     Workpanel,
     group,
+    paragraph,
     said,
     verdict,
 )
@@ -165,7 +166,7 @@ class CyclePanel(Workpanel):
         _, guessed = breathing.cylinder_of(self._engine())
         missing = " and ".join(guessed)
         words = f"The build does not give its {missing}: estimated from bore and stroke."
-        self.notes.value = said(words).value if guessed else ""
+        self.notes.value = paragraph(words) if guessed else ""
 
     # ---- what a person does ----
 

@@ -2,7 +2,7 @@
 
 import ipywidgets as w
 
-from toolkit.panels.base import said
+from toolkit.panels.base import paragraph, said
 
 
 class KeepBox(w.VBox):
@@ -30,7 +30,7 @@ class KeepBox(w.VBox):
 
     def _keep(self):
         slug = self._save(self.title.value).slug
-        self.saved.value = said(
+        self.saved.value = paragraph(
             f"Saved in explain/{slug}/: the numbers, and the files they come from. The explainer "
             "can publish it."
-        ).value
+        )

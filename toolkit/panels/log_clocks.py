@@ -12,7 +12,7 @@ from toolkit.logs.channels import CHANNELS
 from toolkit.logs.clocks import ClockFit, fit_clocks
 from toolkit.logs.question import LogError
 from toolkit.logs.run import Run
-from toolkit.panels.base import UNITS, Choice, Quantity, Workpanel, group, said, verdict
+from toolkit.panels.base import UNITS, Choice, Quantity, Workpanel, group, paragraph, verdict
 from toolkit.panels.log_desk import same
 from toolkit.panels.log_pulls import Slot
 
@@ -59,9 +59,7 @@ class ClocksPanel(Workpanel):
         self._run = state.run
         self.slot.layout.display = None if self.other.value else "none"
         if not self.other.value:
-            self.words.value = said(
-                "Choose the log that another logger wrote of these pulls."
-            ).value
+            self.words.value = paragraph("Choose the log that another logger wrote of these pulls.")
             self.status.value = ""
             return
         self._draw(state)
@@ -104,7 +102,7 @@ class ClocksPanel(Workpanel):
             other.frame, state.run.frame, fit, names, UNITS.system, self.channel.value
         )
         self.slot.show(Drawn(picture, ()))
-        self.words.value = said(f"'{names[0]}': {other.name}; '{names[1]}': this log.").value
+        self.words.value = paragraph(f"'{names[0]}': {other.name}; '{names[1]}': this log.")
         kept = state.run.review.clock
         self.use.disabled = not np.isfinite(fit.offset_s)
         self.status.value = verdict(

@@ -12,7 +12,7 @@ from toolkit.logs.corrected import corrections
 from toolkit.logs.question import LogError
 from toolkit.logs.review import OBSERVED
 from toolkit.logs.weather import Weather
-from toolkit.panels.base import UNITS, Choice, Workpanel, group, paragraph, said, table
+from toolkit.panels.base import UNITS, Choice, Workpanel, group, paragraph, table
 from toolkit.panels.log_desk import Grids
 from toolkit.panels.log_notes import NoteForm
 from toolkit.panels.log_pulls import NO_MORE, Slot, offer
@@ -102,7 +102,7 @@ class CurvesPanel(Workpanel):
 def _listed(notes):
     """The notes as a table."""
     if not notes:
-        return said("No notes on these curves yet.").value
+        return paragraph("No notes on these curves yet.")
     system = UNITS.system
     rows = [(k, n.words, CHANNELS[n.channel].words, _place(n, system), _value(n, system))
             for k, n in enumerate(notes, start=1)]  # fmt: skip

@@ -6,7 +6,7 @@ from toolkit import units
 from toolkit.logs.channels import CHANNELS
 from toolkit.logs.notes import CurveNote, nearest, value_under
 from toolkit.logs.question import LogError
-from toolkit.panels.base import UNITS, Choice, Quantity, said
+from toolkit.panels.base import UNITS, Choice, Quantity, paragraph, said
 
 _NEW = -1
 
@@ -124,14 +124,14 @@ class NoteForm(w.VBox):
 
     def _say_here(self):
         """The value under the place, before the note is put."""
-        self.here.value = said("").value
+        self.here.value = paragraph("")
         if self.at.value is None or not self.channel.value or self.desk.state is None:
             return
         stop = self.at.value if self.to.value is None else self.to.value
         value = value_under(self._curve(), *sorted((self.at.value, stop)))
         words = units.text(value, CHANNELS[self.channel.value].kind, UNITS.system)
         kind = " absolute" if CHANNELS[self.channel.value].kind == "pressure" else ""
-        self.here.value = said(f"There it is {words}{kind}.").value
+        self.here.value = paragraph(f"There it is {words}{kind}.")
 
 
 def _offer(choice, options):

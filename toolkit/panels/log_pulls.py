@@ -5,7 +5,7 @@ import ipywidgets as w
 from toolkit.charts.log_axes import choices
 from toolkit.charts.trace_picture import trace_picture
 from toolkit.logs.decided_pulls import candidates
-from toolkit.panels.base import UNITS, Chart, Choice, Workpanel, group, paragraph, said
+from toolkit.panels.base import UNITS, Chart, Choice, Workpanel, group, paragraph, said, swap
 
 NO_MORE = [("nothing more", "")]
 
@@ -76,16 +76,13 @@ class PullsPanel(Workpanel):
         if places != self._places:
             self._places = places
             self.boxes = {n: self._box(n, place) for n, place in found}
-            old = self.list.children
             words = [said(state.stretches[place].reason) for _, place in found]
             for line in words:
                 line.layout.margin = "0 0 6px 24px"
             rows = [x for pair in zip(self.boxes.values(), words, strict=True) for x in pair]
             lost = [w.HTML(paragraph(text, "dp-wrong")) for text in state.lost]
-            self.list.children = [*rows, *lost] or [said("None in this log.")]
+            swap(self.list, [*rows, *lost] or [said("None in this log.")])
             self._offer_others(state, [place for _, place in found])
-            for widget in old:
-                widget.close()
         for number, place in found:
             box, accepted = self.boxes[number], state.stretches[place].accepted
             if box.value != accepted:

@@ -5,7 +5,7 @@ import html
 import ipywidgets as w
 import traitlets as t
 
-from toolkit.panels.base import paragraph, said
+from toolkit.panels.base import paragraph, said, swap
 
 _FEW = 5
 _UNANSWERED = "choose ..."
@@ -58,13 +58,10 @@ class Questions(w.VBox):
         """Ask these questions; a box that stands there already is left as it is."""
         standing = {box.question: box for box in self.boxes if not box.answer}
         boxes = tuple(standing.pop(q, None) or self._box(q) for q in questions)
-        gone = [box for box in self.boxes if box not in boxes]
         self.boxes = boxes
         count = f"{len(boxes)} question{'s' if len(boxes) > 1 else ''} to answer"
         heading = w.HTML(paragraph(count if boxes else "", "dp-group"))
-        self.children = [heading, *boxes] if boxes else []
-        for box in gone:
-            box.close()
+        swap(self, [heading, *boxes] if boxes else [])
 
     def _box(self, question):
         box = QuestionBox(question)

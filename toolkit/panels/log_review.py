@@ -3,7 +3,7 @@
 import ipywidgets as w
 
 from toolkit.logs.review import review_name
-from toolkit.panels.base import UNITS, Workpanel, said, verdict
+from toolkit.panels.base import UNITS, Workpanel, paragraph, verdict
 from toolkit.panels.log_air import AirPanel
 from toolkit.panels.log_channels import ChannelsPanel
 from toolkit.panels.log_clocks import ClocksPanel
@@ -50,7 +50,7 @@ class SavePanel(Workpanel):
         """Say whether something is not saved yet."""
         state = self.desk.state
         if state is None:
-            self.status.value = said("No log is open.").value
+            self.status.value = paragraph("No log is open.")
             return
         name = review_name(state.run.name)
         there = self.desk.bench.file(name).exists()

@@ -20,6 +20,7 @@ from toolkit.panels.base import (
     Waiting,
     Workpanel,
     group,
+    paragraph,
     said,
     table,
 )
@@ -164,7 +165,7 @@ class SplitPanel(Workpanel):
         for name, cam in CAMS.items():
             share = mean_shares(c, build, cam, *self._range)
             if "pumping" not in share:
-                self.cams.value = said("Log exhaust manifold pressure to see this.").value
+                self.cams.value = paragraph("Log exhaust manifold pressure to see this.")
                 self._cams_of = asked
                 return
             parts = share["pumping"], share["breathing"]
@@ -178,12 +179,9 @@ class SplitPanel(Workpanel):
         unit = units.unit_of("torque", UNITS.system)
         head = (f"if the cam were [{unit}, estimated]", "pumping", "breathing",
                 "back pressure in all", "needs another cause")  # fmt: skip
-        self.cams.value = (
-            table(rows, head)
-            + said(
-                "A gain at equal boost is often put down to back pressure alone. What the last "
-                "column holds needs another cause: boost, heat, mixture, spark, or one not logged."
-            ).value
+        self.cams.value = table(rows, head) + paragraph(
+            "A gain at equal boost is often put down to back pressure alone. What the last "
+            "column holds needs another cause: boost, heat, mixture, spark, or one not logged."
         )
         self._cams_of = asked
 

@@ -27,7 +27,9 @@ from toolkit.panels.base import (
     Slide,
     Workpanel,
     group,
+    paragraph,
     said,
+    swap,
     table,
     verdict,
 )
@@ -239,7 +241,7 @@ class GatePanel(Workpanel):
         self.verdict.value = self._verdict()
         reached = units.text(np.nanmax(self.seen.boost_gauge_pa), "boost", system)
         self.target.say(f"this pull's highest is {reached}")
-        self.notes.value = "".join(said(note).value for note in self._notes())
+        self.notes.value = "".join(paragraph(note) for note in self._notes())
         self._try()
 
     def _notes(self):
@@ -278,10 +280,10 @@ class GatePanel(Workpanel):
     def _shown_in(self, place, picture):
         """The chart in this place, made at the first picture; words where there is none."""
         if isinstance(picture, str):
-            place.children = [said(picture)]
+            swap(place, [said(picture)])
             return None
         if not (place.children and isinstance(place.children[0], Chart)):
-            place.children = [Chart(picture)]
+            swap(place, [Chart(picture)])
         else:
             place.children[0].show(picture)
         return place.children[0]
@@ -292,10 +294,10 @@ class GatePanel(Workpanel):
             (e.about, "for" if e.supports else "against", e.text, e.word) for e in result.evidence
         ]
         evidence = table(rows, ("explanation", "speaks", "what is seen", "how known"), (0, 1, 2, 3))
-        test = said(f"The test that would settle it: {result.test}").value if result.test else ""
+        test = paragraph(f"The test that would settle it: {result.test}") if result.test else ""
         head = f"{result.kind[0].upper()}{result.kind[1:]}."
         return (
-            said(head, "dp-finding").value
+            paragraph(head, "dp-finding")
             + verdict(result.sentence, "worked out from the forces on the valve")
             + (evidence if rows else "")
             + test

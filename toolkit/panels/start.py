@@ -6,7 +6,7 @@ import ipywidgets as w
 
 from toolkit import preferences
 from toolkit.bench import Bench, BenchError
-from toolkit.panels.base import Field, Workpanel, group, said, table
+from toolkit.panels.base import Field, Workpanel, group, paragraph, table
 
 PARTS = ("runs", "builds", "maps")
 
@@ -95,6 +95,6 @@ class StartPanel(Workpanel):
             if bench.folder == preferences.DEMO_BENCH
             else f"Bench: {bench.folder}"
         )
-        self.holds.value = said(kind).value + table(rows, ["", "in", "files"], words=(0, 1))
+        self.holds.value = paragraph(kind) + table(rows, ["", "in", "files"], words=(0, 1))
         if not logs:
-            self.holds.value += "<br>" + said(hint).value
+            self.holds.value += "<br>" + paragraph(hint)

@@ -16,7 +16,8 @@ from toolkit.panels.base import (
     Slide,
     Workpanel,
     group,
-    said,
+    paragraph,
+    swap,
     table,
     verdict,
 )
@@ -181,7 +182,7 @@ class ValveSpringPanel(Workpanel):
         if place.children:
             place.children[0].show(picture)
         else:
-            place.children = [Chart(picture)]
+            swap(place, [Chart(picture)])
         return place.children[0]
 
     def _rows(self, valves, train):
@@ -225,23 +226,23 @@ class ValveSpringPanel(Workpanel):
         )
         if np.isfinite(train.surge_hz):
             order = float(valvetrain.surge_order(train.surge_hz, self.speed.value))
-            yield said(
+            yield paragraph(
                 f"At {_text(self.speed.value, 'engine_speed')} the spring's own frequency is "
                 f"{order:.1f} times the cam's; above 13 is common practice."
-            ).value
+            )
         if self.nose.value is not None:
             need = self.mass.value * self.nose.value
             have = train.seat_load_n + train.rate_n_m * float(train.lift_m.max())
-            yield said(
+            yield paragraph(
                 f"The typed nose acceleration asks for {_text(need, 'force')} of the "
                 f"{_text(have, 'force')} the spring has open."
-            ).value
+            )
         if self.bore.value is not None and self.inner_outer.value is not None:
-            yield said(self._fit()).value
-        yield said(
+            yield paragraph(self._fit())
+        yield paragraph(
             "Signs of a valve that does not follow: ragged torque at steady boost, high in the "
             "speed range. It looks like a turbo at its end and is not."
-        ).value
+        )
 
     def _fit(self):
         gap = (self.bore.value - self.inner_outer.value) / 2

@@ -25,6 +25,7 @@ from toolkit.panels.base import (
     Slide,
     Workpanel,
     group,
+    paragraph,
     said,
     table,
     verdict,
@@ -229,7 +230,7 @@ class WhatIfPanel(Workpanel):
         head = ("unknown", "fitted", "95 % band", "prior", "told by")
         self.unknowns.value = table(rows(self.fitted, UNITS.system), head, words=(0, 4))
         remarks = (error_sentence(self.fitted, UNITS.system), *self.fitted.points.notes)
-        self.notes.value = "".join(said(text).value for text in remarks)
+        self.notes.value = "".join(paragraph(text) for text in remarks)
         if self.trade is not None and self._traded != replace(change, size=0.0):
             self.trade = None  # it was worked out for another change
             self.trade_chart.clear()
@@ -281,7 +282,7 @@ class WhatIfPanel(Workpanel):
         return save_kept(self.bench, kept, title)
 
     def _say(self, text):
-        self.state.value = said(text).value if text else ""
+        self.state.value = paragraph(text) if text else ""
 
     def close(self):
         """Stop a fit that is still running."""
