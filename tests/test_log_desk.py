@@ -3,6 +3,7 @@
 import shutil
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from toolkit import preferences
@@ -12,7 +13,9 @@ from toolkit.logs.notes import CurveNote
 from toolkit.logs.question import LogError
 from toolkit.logs.review import Review
 from toolkit.logs.signs import Limits
+from toolkit.panels.log_curves import CurvesPanel
 from toolkit.panels.log_desk import Desk
+from toolkit.panels.log_pulls import PullsPanel
 
 SMALL = "runs/2026-04-18_3_small_20psi_dyno.csv"
 TWICE = "runs/bad/duplicate_names.csv"
@@ -132,3 +135,44 @@ def test_limits_of_signs_are_saved_and_used_wherever_the_log_is_opened(desk, ben
     for wrong, words in (({"leaner": "1"}, "no 'leaner'"), ({"lean": "often"}, "limits: ")):
         with pytest.raises(LogError, match=words):
             Limits.from_strings(wrong)
+
+
+def test_a_note_on_the_trace_keeps_its_time_and_the_value_under_it(desk, bench):
+    desk.open(SMALL)
+    pulls, curves = PullsPanel(desk), CurvesPanel(desk)
+    form, frame = pulls.form, desk.state.run.frame
+    before = len(desk.state.notes.items)
+    form.channel.value = "p_exhaust_pa"
+    form.at.type("12.5 s")
+    form.words.value = "gate rattles"
+    form.put.click()
+    assert pulls.trouble.value == ""
+    note = desk.state.notes.items[-1]
+    row = np.argmin(np.abs(frame["time_s"] - 12.5))
+    assert (note.axis, note.start, note.pull) == ("time_s", 12.5, 0)
+    assert note.value == pytest.approx(frame["p_exhaust_pa"].iloc[row])
+    drawn = [m.text for p in pulls.slot.drawn.picture.panels for m in p.marks]
+    assert "gate rattles" in drawn
+    assert "gate rattles" not in str(curves.form.which.control.options)
+    # A sweep takes a range; undo and redo by their buttons, which the keys reach as well.
+    pulls._sweep(0, 10.004, 12.006)
+    assert (form.at.value, form.to.value) == (10.0, 12.01)
+    form.undo.click()
+    assert len(desk.state.notes.items) == before
+    form.redo.click()
+    desk.save("US")
+    kept = Review.load(bench, SMALL).notes[-1]
+    assert kept["axis"] == "time_s" and kept["at"].startswith("12.5")
+    form.which.value = len(desk.state.notes.items) - 1
+    form.delete.click()
+    assert len(desk.state.notes.items) == before
+
+
+def test_a_tap_on_the_trace_takes_the_nearest_curve(desk):
+    desk.open(SMALL)
+    pulls = PullsPanel(desk)
+    curve = pulls.slot.drawn.curves[0][0]
+    place = len(curve.x) // 2
+    pulls._tap(0, curve.x[place], curve.y[place])
+    assert pulls.form.channel.value == curve.channel
+    assert pulls.form.at.value == pytest.approx(curve.x[place])

@@ -68,7 +68,7 @@ class CurvesPanel(Workpanel):
             pulls, UNITS.system, self.extra.value, state.notes.items, self._beside(state)
         )
         self.slot.show(drawn)
-        self.form.show(pulls)
+        self.form.show(pulls.has, pulls.numbers)
         self.notes.value = _listed([valued(n, pulls) for n in state.notes.items])
 
     def _regrid(self, _change):

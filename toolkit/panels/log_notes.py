@@ -4,7 +4,7 @@ import ipywidgets as w
 
 from toolkit import units
 from toolkit.logs.channels import CHANNELS
-from toolkit.logs.notes import CurveNote, nearest, value_under
+from toolkit.logs.notes import Curve, CurveNote, nearest, value_under
 from toolkit.logs.question import LogError
 from toolkit.panels.base import UNITS, Choice, Quantity, paragraph, said
 
@@ -12,17 +12,22 @@ _NEW = -1
 
 
 class NoteForm(w.VBox):
-    """Where, and what to say there. It changes the notes of the log on the desk."""
+    """Where, and what to say there. It changes the notes of the log on the desk.
 
-    def __init__(self, desk, handler):
-        self.desk, self.handler = desk, handler
+    axis: what the chart beside it runs along, "speed_rpm" or "time_s".
+    """
+
+    def __init__(self, desk, handler, axis="speed_rpm"):
+        self.desk, self.handler, self.axis = desk, handler, axis
+        kind = CHANNELS[axis].kind
         self.which = Choice("Note", [("a new one", _NEW)])
         self.channel = Choice("On", [("no curve", "")])
         self.pull = Choice("Of", [("the mean", 0)])
+        self.pull.layout.display = None if axis == "speed_rpm" else "none"
         self.at = Quantity(
-            "At", "engine_speed", None, low=0, optional=True, hint="tap a curve, drag, or type"
+            "At", kind, None, low=0, optional=True, hint="tap a curve, drag, or type"
         )
-        self.to = Quantity("to", "engine_speed", None, low=0, optional=True, hint="empty: a point")
+        self.to = Quantity("to", kind, None, low=0, optional=True, hint="empty: a point")
         self.words = w.Text(placeholder="what you see there", layout=w.Layout(width="284px"))
         self.put = self._button("Put the note", lambda: self._put())
         self.delete = self._button("Delete it", lambda: self._delete())
@@ -48,12 +53,16 @@ class NoteForm(w.VBox):
     def _notes(self):
         return self.desk.state.notes
 
-    def show(self, pulls):
-        """Offer the curves of these pulls, and the notes there are."""
-        channels = [(CHANNELS[c].words, c) for c in CHANNELS if c in pulls.has]
-        _offer(self.channel, [x for x in channels if x[1] not in ("speed_rpm", "time_s")])
-        _offer(self.pull, [("the mean", 0), *((f"pull {n}", n) for n in pulls.numbers)])
-        notes = [(f"{k}: {n.words[:30]}", k - 1) for k, n in enumerate(self._notes.items, 1)]
+    def show(self, has, pulls=()):
+        """Offer the curves of these channels and pulls, and the notes there are on this axis."""
+        channels = [(CHANNELS[c].words, c) for c in CHANNELS if c in has]
+        _offer(self.channel, [x for x in channels if x[1] not in (self.axis, "time_s")])
+        _offer(self.pull, [("the mean", 0), *((f"pull {n}", n) for n in pulls)])
+        notes = [
+            (f"{k}: {n.words[:30]}", k - 1)
+            for k, n in enumerate(self._notes.items, 1)
+            if n.axis == self.axis
+        ]
         _offer(self.which, [("a new one", _NEW), *notes])
         self.delete.disabled = self.which.value == _NEW
         self.undo.disabled, self.redo.disabled = not self._notes.past, not self._notes.future
@@ -75,10 +84,17 @@ class NoteForm(w.VBox):
             raise LogError("there is no curve in that panel: drag over one")
         if self.channel.value not in drawn:
             self.channel.value = drawn[0]
-        self.at.value, self.to.value = round(x0), round(x1)
+        places = 0 if self.axis == "speed_rpm" else 2
+        self.at.value, self.to.value = round(x0, places), round(x1, places)
 
     def _curve(self):
-        pulls, channel = self.desk.state.pulls, self.channel.value
+        channel = self.channel.value
+        if self.axis == "time_s":
+            frame = self.desk.state.run.frame
+            if channel not in frame:
+                raise LogError("choose the curve that the note stands on")
+            return Curve(channel, 0, frame["time_s"].to_numpy(), frame[channel].to_numpy())
+        pulls = self.desk.state.pulls
         found = [c for c in pulls.curves(channel) if c.pull == self.pull.value]
         if not found and (self.pull.value or channel not in pulls.has):
             raise LogError("choose the curve that the note stands on")
@@ -87,14 +103,15 @@ class NoteForm(w.VBox):
     def _note(self):
         if self.at.value is None:
             raise LogError(
-                "say where the note stands: tap the curve, or type a speed like 4200 rpm"
+                "say where the note stands: tap the curve, or type a place like "
+                f"{'4200 rpm' if self.axis == 'speed_rpm' else '12.5 s'}"
             )
         start = self.at.value
         stop = start if self.to.value is None else self.to.value
         start, stop = min(start, stop), max(start, stop)
         value = value_under(self._curve(), start, stop)
         return CurveNote(
-            self.words.value, self.channel.value, "speed_rpm", start, stop, value, self.pull.value
+            self.words.value, self.channel.value, self.axis, start, stop, value, self.pull.value
         )
 
     def _put(self):

@@ -4,8 +4,10 @@ import ipywidgets as w
 
 from toolkit.charts.log_axes import choices
 from toolkit.charts.trace_picture import trace_picture
+from toolkit.logs.channels import CHANNELS
 from toolkit.logs.decided_pulls import candidates
 from toolkit.panels.base import UNITS, Chart, Choice, Workpanel, group, paragraph, said, swap
+from toolkit.panels.log_notes import NoteForm
 
 NO_MORE = [("nothing more", "")]
 
@@ -45,12 +47,17 @@ class PullsPanel(Workpanel):
         self.list = w.VBox()
         self.other = Choice("Use also", [("no other stretch", "")])
         self.extra = Choice("Show also", NO_MORE)
-        self.slot = Slot()
+        self.form = NoteForm(desk, self.handler, "time_s")
+        self.slot = Slot(self.handler(self._tap), self.handler(self._sweep))
         self.other.observe(self.handler(self._use_other), "value")
         self.watch(self.extra)
         desk.observe(self._changed, "state")
         self.compose(
-            [group("Pulls found", self.list, self.other), group("On the chart", self.extra)],
+            [
+                group("Pulls found", self.list, self.other),
+                group("On the chart", self.extra),
+                group("A note on the trace", self.form),
+            ],
             [self.slot],
         )
 
@@ -67,8 +74,19 @@ class PullsPanel(Workpanel):
         self.slot.show(
             trace_picture(state.run, state.stretches, UNITS.system, extra, notes, marked)
         )
+        frame = state.run.frame
+        timed = "time_s" in frame and frame["time_s"].notna().any()
+        self.form.layout.display = None if timed else "none"
+        if timed:
+            self.form.show({c for c in frame if c in CHANNELS and frame[c].notna().any()})
         if state.no_pulls:
             raise ValueError(state.no_pulls)
+
+    def _tap(self, panel, x, y):
+        self.form.tap(self.slot.drawn.curves[panel], x, y)
+
+    def _sweep(self, panel, x0, x1):
+        self.form.sweep(self.slot.drawn.curves[panel], x0, x1)
 
     def _list_pulls(self, state):
         found = candidates(state.stretches)
