@@ -234,8 +234,11 @@ def _slope(c, states, build, cam, tolerances, use_air_flow):
         return slope
     filling, sd = _filling_change(c, p, t, tolerances)
     ratio = p3 / p
-    heat = np.log(t[1] / t[0]), PARAMETERS["temperature_exponent"][1]
-    return breathing_slope.sharpened(slope, c.speed_rpm, ratio[1] - ratio[0], filling, sd, *heat)
+    # The same way round for both orders of the runs: a regression rounds by what it is given.
+    change = ratio[1] - ratio[0]
+    way = -1.0 if np.nansum(change) < 0 else 1.0
+    heat = way * (np.log(t[1]) - np.log(t[0])), PARAMETERS["temperature_exponent"][1]
+    return breathing_slope.sharpened(slope, c.speed_rpm, way * change, way * filling, sd, *heat)
 
 
 def _filling_change(c, p, t, tolerances):
