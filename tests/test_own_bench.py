@@ -121,3 +121,16 @@ def test_a_first_build_is_saved_with_its_maps(own):
     build = read_build(Bench(own), "builds/my sizing.toml")
     assert build.engine.displacement_m3 == pytest.approx(2.0e-3)
     assert CyclePanel(own).trouble.value == ""
+
+
+def test_every_workbook_twice_in_a_row_and_in_another_order(preferred):
+    """In one kernel, with each page's own check; the demo bench is left as it was."""
+    bench = preferences.DEMO_BENCH
+    preferred(bench)
+    before = {p: p.stat().st_mtime_ns for p in bench.rglob("*") if "__pycache__" not in p.parts}
+    for path in (*reversed(WORKBOOKS), *WORKBOOKS):
+        page = {}
+        for cell in code_of(path):
+            exec(compile(cell.source, path.name, "exec"), page)
+    after = {p: p.stat().st_mtime_ns for p in bench.rglob("*") if "__pycache__" not in p.parts}
+    assert after == before
