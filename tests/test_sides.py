@@ -67,6 +67,15 @@ def test_a_saved_clock_joins_the_two_loggers_by_time(logs):
         assert known.sum() > 20
         apart = np.abs(first.grid.mean[channel] / by_speed[channel] - 1)[known]
         assert np.median(apart) < 0.01, channel
+    # A channel that only the partner has, at its end: hidden there, and said.
+    oil = ecu.frame["p_oil_gauge_pa"]
+    pressed = ecu.frame.assign(p_oil_gauge_pa=oil.clip(upper=0.8 * oil.max()))
+    run = replace(clocked)
+    object.__setattr__(run, "frame", pressed)
+    ended = replace(log, partner=replace(log.partner, run=run))
+    hidden = np.isnan(side("Small", [ended]).repeats[0].grid.mean["p_oil_gauge_pa"])
+    told = {s.channel for s in ended.signs("SI") if s.told and s.name == "clipped sensor"}
+    assert hidden.any() and "p_oil_gauge_pa" in told
     # Written beside the dyno's log, the same clock is read the other way round.
     back = dyno.reviewed(replace(dyno.review, clock=there.clock.inverse.to_strings(ecu.name)))
     mine = replace(log, run=back)

@@ -39,7 +39,7 @@ class OpenedLog:
     def signs(self, system):
         """The signs of trouble in it, in the units of the system."""
         limits = Limits.from_strings(self.run.review.limits)
-        return signs(self.run.frame, pulls_of(self.stretches), limits, system)
+        return signs(_frame(self), pulls_of(self.stretches), limits, system)
 
     @property
     def clock(self):
