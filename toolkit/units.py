@@ -339,6 +339,24 @@ def inside(values, kind, system):
     return (np.asarray(values, dtype=float) - offset) / factor
 
 
+def exact_text(value, kind):
+    """One number for a file, in SI units with their label, to be read back by `exact`.
+
+    >>> exact_text(3000.0, "boost"), exact_text(0.95, "lambda")
+    ('3 kPa', '0.95')
+    """
+    return f"{float(shown(value, kind, 'SI')):.10g} {unit_of(kind, 'SI')}".strip()
+
+
+def exact(text, kind):
+    """The number that `exact_text` wrote, or a person by hand. Raises UnitError as `parse`.
+
+    >>> exact(exact_text(1234.5, "boost"), "boost")
+    1234.5
+    """
+    return float(f"{parse(text, kind):.12g}")  # a unit's conversion costs a bit
+
+
 def text(value, kind, system, decimals=None, unit=True):
     """One number as a person reads it; NaN is "not known".
 

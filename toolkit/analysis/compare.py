@@ -322,9 +322,9 @@ def _pressures(speed, stack, settings):
     gap, sd, n = scatter.summary(stack[names[1]] - stack[names[0]])
     means = {c: scatter.summary(v)[0] for c, v in stack.items()}
     boost, back = (means[name] for name in names)
-    absolute = back / boost if names == _ABSOLUTE else unknown
+    absolute = unknown
     if names == _ABSOLUTE:
-        cell = means.get("p_cell_pa", unknown)
+        absolute, cell = back / boost, means.get("p_cell_pa", unknown)
         boost, back = boost - cell, back - cell
     with np.errstate(invalid="ignore", divide="ignore"):
         band = scatter.coverage_factor(n - 1.0, settings.confidence) * sd / np.sqrt(n)

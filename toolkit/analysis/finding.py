@@ -81,12 +81,7 @@ def load_finding(bench, slug):
     words = read_toml(words_at).unwrap()
     try:
         for path in (table_at, pulls_at):
-            if not path.exists():
-                raise BenchError(f"the finding '{slug}' has lost its file {path.name}")
-            if digest(path) != words["files"][path.name]:
-                raise BenchError(
-                    f"{slug}/{path.name} was changed after it was saved: save it again"
-                )
+            check_unchanged(path, slug, words)
         pulls = _read_pulls(pulls_at)
         sides = [_side(words[key], pulls[pulls["side"] == key]) for key in ("base", "against")]
         comparison = compare(*sides, _settings(words["settings"]))
@@ -134,6 +129,14 @@ def file_of(bench, slug, name):
     return bench.file(_folder(bench, slug).relative_to(bench.folder) / name)
 
 
+def check_unchanged(path, slug, words):
+    """Raises BenchError where a file of a finding is lost or not as its words say it was saved."""
+    if not path.exists():
+        raise BenchError(f"the finding '{slug}' has lost its file {path.name}")
+    if digest(path) != words["files"][path.name]:
+        raise BenchError(f"{slug}/{path.name} was changed after it was saved: save it again")
+
+
 def free_slug(bench, title):
     """A folder's name made from a title that no other finding of the bench has."""
     stem = slugify(title.split(";")[0], delim="-", ascii=True).decode()[:60].strip("-") or "finding"
@@ -149,7 +152,7 @@ def _step(comparison):
 def _settings_words(settings):
     """Settings as strings with units; None is left out."""
     words = {
-        name: f"{float(units.shown(value, kind, 'SI')):.10g} {units.unit_of(kind, 'SI')}".strip()
+        name: units.exact_text(value, kind)
         for name, kind in _SETTING_KINDS.items()
         if (value := getattr(settings, name)) is not None
     }
@@ -160,7 +163,7 @@ def _settings_words(settings):
 
 def _settings(words):
     known = {
-        name: float(f"{units.parse(words[name], kind):.12g}")  # a unit's conversion costs a bit
+        name: units.exact(words[name], kind)
         for name, kind in _SETTING_KINDS.items()
         if name in words
     }

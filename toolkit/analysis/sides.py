@@ -1,6 +1,7 @@
 """From logs of a bench to the sides of a comparison."""
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -39,7 +40,7 @@ class OpenedLog:
     def signs(self, system):
         """The signs of trouble in it, in the units of the system."""
         limits = Limits.from_strings(self.run.review.limits)
-        return signs(_frame(self), pulls_of(self.stretches), limits, system)
+        return signs(self.frame, pulls_of(self.stretches), limits, system)
 
     @property
     def clock(self):
@@ -55,6 +56,13 @@ class OpenedLog:
         if mine.get("with") == self.partner.run.name:
             return ClockFit.from_strings(mine).inverse
         return None
+
+    @cached_property
+    def frame(self):
+        """The log's channels, and by a clock that was saved those of its partner, resampled."""
+        if self.clock is None:
+            return self.run.frame
+        return clocks.joined(self.run.frame, self.partner.run.frame, self.clock)
 
     @property
     def setup(self):
@@ -116,7 +124,7 @@ def side(name, tested, reference=OBSERVED, step_rpm=None):
 
 
 def _repeats(one, reference, step_rpm):
-    frame, pulls = _frame(one), pulls_of(one.stretches)
+    frame, pulls = one.frame, pulls_of(one.stretches)
     new = repeats_of(
         one.run.name, frame, one.stretches, step_rpm,
         started=one.started, reference=one.run.review.power_reference, sha256=one.sha256,
@@ -146,13 +154,6 @@ def _hidden(repeat, pull, channel, speed_rpm, rows):
     hide = (grid.speed_rpm >= np.nanmin(here) - half) & (grid.speed_rpm <= np.nanmax(here) + half)
     mean = grid.mean | {channel: np.where(hide, np.nan, grid.mean[channel])}
     return replace(repeat, grid=replace(grid, mean=mean))
-
-
-def _frame(one):
-    """The log's channels, and by a clock that was saved those of its partner, resampled."""
-    if one.clock is None:
-        return one.run.frame
-    return clocks.joined(one.run.frame, one.partner.run.frame, one.clock)
 
 
 def in_reference(repeat, weather, reference):

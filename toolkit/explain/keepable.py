@@ -114,12 +114,10 @@ def of_what_if(fitted, prediction, runs, what, change, system, quantity, sources
     """The Kept of the prediction of a whatif.Change. runs, what, quantity: as
     charts.what_if.picture takes them."""
     drawn = what_if.picture(fitted, prediction, runs, what, system, quantity)
-    weather = prediction.build.weather
     card = (
         ("Changed", what),
         ("Kept", f"the engine as fitted to {', '.join(name for name, *_ in runs)}"),
-        ("Weather", f"{units.text(weather.p_cell_pa, 'barometer', system)}, "
-                    f"{units.text(weather.t_cell_k, 'temperature', system)}"),
+        ("Weather", _weather(prediction.build, system)),
         ("Band", "95 %, of the fit and of the model's own error"),
         ("Not measured", "the what-if itself: nobody has run it"),
     )  # fmt: skip

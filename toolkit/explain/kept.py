@@ -22,6 +22,7 @@ from toolkit.charts import picture as drawn
 from toolkit.charts import style
 from toolkit.charts.picture import Picture
 from toolkit.explain.headline import Cited
+from toolkit.explain.method_card import INVENTED
 from toolkit.explain.story import CAUTIONS, Sentence, Story
 
 _WORDS, _PICTURE = "finding.toml", "picture.json"
@@ -113,7 +114,7 @@ def story_of_kept(kept, system, title="", demo=False):
     )  # fmt: skip
     sources = ", ".join(f"{name} (SHA-256 {sha[:12]})" for name, sha in kept.sources)
     from_files = (f"It came from: {sources}.",) if sources else ()
-    card = (*kept.card, ("Data", "invented for demonstration")) if demo else kept.card
+    card = (*kept.card, INVENTED) if demo else kept.card
     return Story(
         slug=kept.slug, headline=said, picture=replace(kept.picture, finding=said),
         sentences=kept.sentences, spoken=tuple(_short(kept.spoken or kept.sentences)),
@@ -153,10 +154,7 @@ def _usual(value, default):
 def _loaded(bench, slug, words):
     try:
         path = finding.file_of(bench, slug, _PICTURE)
-        if not path.exists():
-            raise BenchError(f"the finding '{slug}' has lost its file {_PICTURE}")
-        if digest(path) != words["files"][_PICTURE]:
-            raise BenchError(f"{slug}/{_PICTURE} was changed after it was saved: save it again")
+        finding.check_unchanged(path, slug, words)
         if words["units"] not in units.SYSTEMS:
             raise ValueError(f"units are {words['units']!r}")
         return Kept(

@@ -11,6 +11,7 @@ _DECIDING = (
     "p_manifold_pa", "p_exhaust_pa", "t_charge_k", "t_compressor_out_k", "air_flow_kg_s", "lam",
     "spark_deg", "shaft_speed_rpm",
 )  # fmt: skip
+INVENTED = ("Data", "invented for demonstration")
 _WORDS = {"lam": "lambda", "spark_deg": "spark"}
 
 
@@ -26,7 +27,7 @@ def method_card(comparison, system, demo=False):
         ("Barometer", _barometer(c, system)),
         ("Not measured", _not_measured(c)),
     ]
-    return (*rows, ("Data", "invented for demonstration")) if demo else tuple(rows)
+    return (*rows, INVENTED) if demo else tuple(rows)
 
 
 def _changed(c, system):

@@ -50,7 +50,7 @@ def page(story):
         data=_json(spec),
         marks=marked(story.whole),
         readout=rows,
-        difference=_difference(story),
+        difference=spec["difference"],
         value=spec["value"],
         legend=_LEGEND,
         low=f"{low:g}",

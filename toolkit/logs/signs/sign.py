@@ -88,7 +88,10 @@ class Limits:
         {'lean': '0.95', 'flutter_pa': '3 kPa'}
         """
         own = {f.name: f for f in fields(self) if getattr(self, f.name) != f.default}
-        return {name: _text(getattr(self, name), f.metadata["kind"]) for name, f in own.items()}
+        return {
+            name: units.exact_text(getattr(self, name), f.metadata["kind"])
+            for name, f in own.items()
+        }
 
     @classmethod
     def from_strings(cls, strings):
@@ -98,8 +101,7 @@ class Limits:
             if name not in kinds:
                 raise LogError(f"the review's limits have no '{name}': take it out")
         try:
-            known = {n: float(units.parse(text, kinds[n])) for n, text in strings.items()}
-            return cls(**{n: float(f"{value:.12g}") for n, value in known.items()})
+            return cls(**{n: units.exact(text, kinds[n]) for n, text in strings.items()})
         except ValueError as error:
             raise LogError(f"the review's limits: {error}") from None
 
@@ -110,10 +112,6 @@ class Limits:
                     f"{f.metadata['words']}: {getattr(self, f.name)} is no limit; "
                     "type a number that is not negative"
                 )
-
-
-def _text(value, kind):
-    return f"{float(units.shown(value, kind, 'SI')):.10g} {units.unit_of(kind, 'SI')}".strip()
 
 
 # name, words, kind and source of each limit, for the panel that lets a person set them.
