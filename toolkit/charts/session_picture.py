@@ -16,10 +16,11 @@ def session_picture(day, system):
     x = np.array([p.hour if known else i for i, p in enumerate(day.pulls, start=1)], dtype=float)
     label = "Time of day [h]" if known else "Pull of the day"
     low, high = day.range_rpm
-    state = day.reference if day.reference == OBSERVED else f"{day.reference}:"
+    observed = day.reference == OBSERVED
+    state = OBSERVED if observed else f"{day.reference}:"
     method = (
         f"{state} mean power over {low:.0f} to {high:.0f} rpm · one dot per pull · "
-        f"{len(day.pulls)} pulls"
+        f"{len(day.pulls)} pulls · {'measured' if observed else 'worked out'}"
     )
     panels = (_power(day, x, system), _levels(day, x, system))
     return Picture(_finding(day, system), method, panels, label)

@@ -64,6 +64,8 @@ class ExplainerPanel(Workpanel):
         slugs = [name.split("/")[1] for name in self.bench.findings()]
         start = finding if finding in slugs else None
         self.finding = Choice("Finding", slugs, start)
+        self.finding.control.layout.width = "190px"
+        self.finding.layout.width = "350px"
         builds = self.bench.builds()
         options = [*((n.removeprefix("builds/"), n) for n in builds), ("none: no split", "")]
         self.build = Choice("Engine build", options, build if build in builds else None,
@@ -185,7 +187,8 @@ class ExplainerPanel(Workpanel):
         compared = not isinstance(self.loaded, Kept)
         self._notes = notes_of(self.bench, self.loaded) if compared else ()
         self._stands = {}
-        for part in (self.build, self.quantity, self._note_group, self.show):
+        of_pulls = (self.parts["why"], self.parts["poster"])
+        for part in (self.build, self.quantity, self._note_group, self.show, *of_pulls):
             part.layout.display = None if compared else "none"
         self.show.value = self.show.value if compared else "picture"
         titles = [(n.note.words[:40], i) for i, n in enumerate(self._notes)]

@@ -41,8 +41,8 @@ class SessionPanel(Workpanel):
         self.against.layout.display = "none"
         standards = [(name, name) for name in (OBSERVED, *STANDARDS)]
         self.power = Choice(
-            "Power", [("corrected if possible", ""), *standards],
-            hint="too large where a gate holds gauge boost",
+            "Power", [("corrected", ""), *standards],
+            hint="observed where a weather is missing; too large where a gate holds gauge boost",
         )  # fmt: skip
         self.power.observe(self.handler(lambda _: self._read() if self.day else None), "value")
         self.limits = {
