@@ -9,6 +9,7 @@ import pytest
 from tests.test_compare import DEMO, LARGE, RETURN, SMALL, demo_side, three
 from toolkit.analysis.compare import Settings, compare
 from toolkit.analysis.finding import changed_logs, load_finding, save_finding, table
+from toolkit.analysis.sensor_ends import LeftOut
 from toolkit.analysis.verdict import verdicts
 from toolkit.bench import Bench, BenchError, digest, read_toml
 
@@ -74,6 +75,19 @@ def test_the_words_trace_to_logs_pulls_and_method(bench, comparison):
     assert [p["pull"] for p in pulls] == [1, 2, 3, 1, 2, 3]
     assert all(p["sha256"] == digest(bench.file(p["log"])) for p in pulls)
     assert words["verdicts"][0]["evidence"] in ("measured", "worked out", "cannot tell")
+
+
+def test_what_a_sensor_at_its_end_leaves_out_is_kept(bench, comparison):
+    gone = (LeftOut("p_manifold_pa", 5800.0, 6400.0),)
+    side = dataclasses.replace(
+        comparison.b,
+        repeats=(dataclasses.replace(comparison.b.repeats[0], left_out=gone),
+                 *comparison.b.repeats[1:]),
+    )  # fmt: skip
+    ended = compare(comparison.a, side, comparison.settings)
+    again = load_finding(bench, save_finding(bench, ended, "US").slug)
+    assert again.comparison.b.left_out == gone and not again.comparison.a.left_out
+    assert verdicts(again.comparison, "US") == again.verdicts
 
 
 def test_the_table_is_plain_with_units_in_its_names(bench, comparison):

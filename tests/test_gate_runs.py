@@ -9,10 +9,12 @@ import pytest
 from tests.conftest import ROOT
 from toolkit.analysis import gate_check
 from toolkit.analysis.gate_runs import gate_log, mean_pull
-from toolkit.analysis.sides import partner
+from toolkit.analysis.sides import OpenedLog, partner
 from toolkit.bench import Bench
 from toolkit.build import read_build
 from toolkit.logs.pulls import find_pulls
+from toolkit.logs.reading import Reading
+from toolkit.logs.run import Run
 from toolkit.physics.gate import Gate
 
 PSI = 6894.757293168361
@@ -60,9 +62,40 @@ def test_pulls_are_averaged_speed_by_speed():
     frame = pd.DataFrame({"time_s": np.arange(speed.size) * 0.05, "speed_rpm": speed})
     second = np.arange(speed.size) > 420
     frame["p_manifold_pa"] = 150e3 + 10e3 * second
-    mean, pulls = mean_pull(frame, find_pulls(frame))
-    assert pulls == 2
+    mean, said = mean_pull(log_of(frame))
+    assert said == ["mean of 2 pulls."]
     assert mean.loc[4000, "p_manifold_pa"] == pytest.approx(155e3)
+
+
+def log_of(frame):
+    """An OpenedLog of a frame, with the pulls that are found in it."""
+    run = Run.of(Reading("one.csv", (), frame))
+    run.__dict__["frame"] = frame
+    return OpenedLog(run, find_pulls(frame), None, "")
+
+
+def test_a_sensor_at_its_end_is_no_held_boost(tmp_path):
+    """A boost sensor that ends at 15 psi: its flat top is left out, not taken for held boost."""
+    names = [f"runs/2026-04-18_3_small_20psi_{logger}.csv" for logger in ("dyno", "ecu")]
+    (tmp_path / "runs").mkdir()
+    for name in names:
+        (tmp_path / name).write_bytes((DEMO / name).read_bytes())
+    lines = (tmp_path / names[0]).read_text().splitlines()
+    head = next(i for i, line in enumerate(lines) if line.startswith("Time"))
+    place = lines[head].split(",").index("Manifold Pressure (psig)")
+    for i in range(head + 1, len(lines)):
+        cells = lines[i].split(",")
+        cells[place] = f"{min(float(cells[place]), 15.0):.2f}"
+        lines[i] = ",".join(cells)
+    (tmp_path / names[0]).write_text("\n".join(lines) + "\n")
+    bench = Bench(tmp_path)
+    log = gate_log(bench, names)
+    ended = np.isnan(log.boost_gauge_pa)
+    assert ended.sum() > 10 and np.nanmax(log.boost_gauge_pa) < 15.1 * PSI
+    (said,) = (note for note in log.notes if "sensor was at its end" in note)
+    assert said.startswith(f"{names[0]}: intake manifold pressure is left out from ")
+    result = gate_check.check(LIGHT, log, 15 * PSI)
+    assert result.kind != gate_check.HOLDS
 
 
 def test_partner_needs_a_shared_name():

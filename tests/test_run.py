@@ -10,7 +10,6 @@ from toolkit.logs.delays import delay_s, undelayed
 from toolkit.logs.power_check import power_identity
 from toolkit.logs.question import LogError, Unanswered
 from toolkit.logs.read import read
-from toolkit.logs.remarks import flat_top
 from toolkit.logs.review import Review
 from toolkit.logs.run import Run
 from toolkit.logs.unit_inference import possible_units
@@ -353,24 +352,6 @@ def test_rows_without_a_time_are_remarked(run):
     assert found.reading.rejected["text"].tolist() == ["Average"]
 
 
-def test_flat_top_positive_negative_near_miss():
-    assert flat_top([1, 5, 5, 5, 2]).tolist() == [False, True, True, True, False]
-    assert not flat_top([1, 5, 5, 2, 5, 5]).any()
-    assert not flat_top([1, 4, 4, 4, 5]).any()
-    assert not flat_top([np.nan, np.nan]).any()
-
-
-def test_clipped_needs_torque_that_moves(run):
-    speed, top = [3000, 3500, 4000, 4500, 5000], [150, 200, 250, 250, 250]
-    moving = run(rows("rpm,MAP_kPa,torque_Nm", speed, top, [300, 350, 400, 450, 500]))
-    assert "take it as >= 250.0 kPa" in moving.remarks[0].sentence
-    assert moving.remarks[0].rows == (4, 5, 6)
-    held = run(rows("rpm,MAP_kPa,torque_Nm", speed, top, [300, 350, 400, 400, 400]))
-    assert held.remarks == ()
-    unknown = run(rows("rpm,MAP_kPa", speed, top))
-    assert "cannot be told without torque" in unknown.remarks[0].sentence
-
-
 # The bench.
 
 
@@ -430,14 +411,6 @@ def test_case_messy_import(shared_cases):
     power_hp = at["torque_nm"] * 6000 * 2 * np.pi / 60 / 745.69987
     assert power_hp == pytest.approx(674.1, abs=0.5)
     assert keys(found) == [("columns", "Druck", "channel"), ("columns", "Druck (2)", "channel")]
-
-
-def test_case_clipped_sensor(shared_cases):
-    found = Run.of(read(shared_cases / "c04_clipped_sensor.csv"))
-    flat = next(r for r in found.remarks if "p_manifold_pa" in r.channels)
-    assert len(flat.rows) == 8
-    assert found.frame.loc[flat.rows[0], "speed_rpm"] == 5800
-    assert ">= 304.0 kPa" in flat.sentence
 
 
 def test_dyno_log_without_units(shared_data):

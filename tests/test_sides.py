@@ -8,11 +8,13 @@ import pytest
 from tests.conftest import ROOT
 from toolkit.analysis.compare import compare
 from toolkit.analysis.finding import changed_logs, load_finding
+from toolkit.analysis.sensor_ends import LeftOut
 from toolkit.analysis.sides import opened, side
-from toolkit.analysis.verdict import headline
+from toolkit.analysis.verdict import headline, verdicts
 from toolkit.bench import Bench
 from toolkit.charts.comparison import picture
 from toolkit.logs.clocks import fit_clocks
+from toolkit.logs.pulls import pulls_of
 
 SMALL = "runs/2026-04-18_2_small_14psi_dyno.csv"
 LARGE = "runs/2026-04-18_5_large_14psi_dyno.csv"
@@ -67,15 +69,6 @@ def test_a_saved_clock_joins_the_two_loggers_by_time(logs):
         assert known.sum() > 20
         apart = np.abs(first.grid.mean[channel] / by_speed[channel] - 1)[known]
         assert np.median(apart) < 0.01, channel
-    # A channel that only the partner has, at its end: hidden there, and said.
-    oil = ecu.frame["p_oil_gauge_pa"]
-    pressed = ecu.frame.assign(p_oil_gauge_pa=oil.clip(upper=0.8 * oil.max()))
-    run = replace(clocked)
-    object.__setattr__(run, "frame", pressed)
-    ended = replace(log, partner=replace(log.partner, run=run))
-    hidden = np.isnan(side("Small", [ended]).repeats[0].grid.mean["p_oil_gauge_pa"])
-    told = {s.channel for s in ended.signs("SI") if s.told and s.name == "clipped sensor"}
-    assert hidden.any() and "p_oil_gauge_pa" in told
     # Written beside the dyno's log, the same clock is read the other way round.
     back = dyno.reviewed(replace(dyno.review, clock=there.clock.inverse.to_strings(ecu.name)))
     mine = replace(log, run=back)
@@ -85,6 +78,58 @@ def test_a_saved_clock_joins_the_two_loggers_by_time(logs):
     off = replace(log, partner=replace(log.partner, run=wrong))
     moved = side("Small", [off]).repeats[0].grid.mean["spark_deg"]
     assert np.nanmax(np.abs(moved - by_speed["spark_deg"])) > 1.0
+
+
+def oil_at_its_end(log, clock=None):
+    """The log beside its partner, whose oil pressure runs into the end of its sensor."""
+    ecu = log.partner.run
+    oil = ecu.frame["p_oil_gauge_pa"]
+    run = ecu.reviewed(replace(ecu.review, clock=clock or {}))
+    run.__dict__["frame"] = ecu.frame.assign(p_oil_gauge_pa=oil.clip(upper=0.8 * oil.max()))
+    return log.beside(replace(log.partner, run=run))
+
+
+@pytest.mark.parametrize("by_clock", [False, True])
+def test_a_partners_sensor_at_its_end_is_told_by_the_dynos_torque(logs, by_clock):
+    log = logs[0]
+    dyno, ecu = log.run, log.partner.run
+    assert "torque_nm" not in ecu.frame and "p_oil_gauge_pa" not in dyno.frame
+    times = [r.frame[c].to_numpy() for r in (dyno, ecu) for c in ("time_s", "speed_rpm")]
+    ended = oil_at_its_end(log, fit_clocks(*times).to_strings(dyno.name) if by_clock else None)
+    assert (ended.clock is not None) == by_clock
+    speed = ended.partner.frame["speed_rpm"].to_numpy()
+    oil = ended.partner.frame["p_oil_gauge_pa"].to_numpy()
+    for repeat, pull in zip(
+        side("Small", [ended], step_rpm=100.0).repeats, pulls_of(ended.partner.stretches),
+        strict=True,
+    ):  # fmt: skip
+        here = speed[pull.rows][oil[pull.rows] == oil.max()]
+        hidden = repeat.grid.speed_rpm[np.isnan(repeat.grid.mean["p_oil_gauge_pa"])]
+        # Noise touches the end here and there before the sensor stays at it: left out as well.
+        assert hidden.size > 3 and hidden.min() == pytest.approx(here.min(), abs=100)
+        (gone,) = repeat.left_out
+        assert gone.channel == "p_oil_gauge_pa"
+        assert (gone.low_rpm, gone.high_rpm) == (hidden.min(), hidden.max())
+    signs = ended.signs("SI") if by_clock else ended.partner.signs("SI")
+    told = {s.channel for s in signs if s.told and s.name == "clipped sensor"}
+    assert told == {"p_oil_gauge_pa"}
+    # The other way round: the controller's log in front, the dyno's lends it torque.
+    front = ended.partner.beside(log)
+    assert any(g.channel == "p_oil_gauge_pa" for g in side("ecu", [front]).left_out)
+    # Nobody's torque: it cannot be told, and nothing is hidden.
+    alone = replace(ended.partner, lent_torque_nm=None)
+    assert not side("ecu", [alone]).left_out
+    assert [s for s in alone.signs("SI") if s.name == "clipped sensor" and not s.told]
+
+
+def test_a_channel_that_the_dyno_has_itself_is_not_left_out_for_its_partners_sake(logs):
+    log = oil_at_its_end(logs[0])
+    own = log.run.frame.assign(p_oil_gauge_pa=300e3 + 5 * log.run.frame["speed_rpm"])
+    run = replace(log.run)
+    run.__dict__["frame"] = own
+    both = side("Small", [replace(log, run=run)])
+    assert not both.left_out
+    assert np.isfinite(both.repeats[0].grid.mean["p_oil_gauge_pa"][5:-5]).all()
 
 
 def test_a_sensor_at_its_end_gives_no_verdict_there(logs):
@@ -104,6 +149,9 @@ def test_a_sensor_at_its_end_gives_no_verdict_there(logs):
     assert inside.sum() > 3 and not gain.clear[inside].any()
     assert np.isnan(gain.difference[inside]).all()
     assert np.isfinite(known.gains["torque_nm"].difference[inside]).any()
+    (gone,) = known.b.left_out
+    said = {v.text: v.evidence for v in verdicts(known, "SI")}
+    assert said[f"On bad {gone.sentence}"] == "cannot tell"
 
 
 def test_a_log_already_corrected_is_not_corrected_again(logs):
@@ -123,6 +171,17 @@ def test_picture_states_finding_method_and_the_crossings(comparison, system, qua
     assert [u.text.split(" at")[0] for u in drawn.panels[2].uprights] == [
         "Small crosses", "Large crosses",
     ]  # fmt: skip
+
+
+def test_a_pressure_that_is_left_out_is_marked_in_the_picture(comparison):
+    assert not picture(comparison, "US").panels[2].zones
+    gone = LeftOut("p_exhaust_pa", 5800.0, 6400.0), LeftOut("lam", 3000.0, 3100.0)
+    ended = replace(comparison.b.repeats[1], left_out=gone)
+    b = replace(comparison.b, repeats=(comparison.b.repeats[0], ended))
+    (zone,) = picture(replace(comparison, b=b), "US").panels[2].zones
+    assert (zone.text, zone.start, zone.stop) == (
+        "Large back pressure sensor at its end", 5800, 6400,
+    )  # fmt: skip
 
 
 def test_gap_is_shaded_only_where_back_pressure_is_above_boost(comparison):

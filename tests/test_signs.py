@@ -8,6 +8,8 @@ import pandas as pd
 import pytest
 
 from toolkit.logs.pulls import Pull
+from toolkit.logs.read import read
+from toolkit.logs.run import Run
 from toolkit.logs.signs import LIMITS, Limits, Trace, engine, forbidden, sampling, sensors, signs
 from toolkit.logs.signs import boost as boosts
 
@@ -98,6 +100,27 @@ def test_clipped():
     without_torque = replace(cut, frame=cut.frame.drop(columns="torque_nm"))
     assert not told(sensors.clipped, without_torque)
     assert "log torque" in untold(sensors.clipped, without_torque)[0].todo
+    # Torque that another logger saw at the same speeds tells it all the same; so does power.
+    lent = replace(without_torque, lent_torque_nm=cut["torque_nm"])
+    assert told(sensors.clipped, lent)[0].rows.tolist() == sign.rows.tolist()
+    steady = replace(without_torque, lent_torque_nm=np.full(len(cut.frame), 480.0))
+    assert not sensors.clipped(steady, Limits())
+    outside = replace(without_torque, lent_torque_nm=np.full(len(cut.frame), np.nan))
+    assert untold(sensors.clipped, outside)
+    power = cut.frame.assign(power_w=cut["torque_nm"] * cut["speed_rpm"] * np.pi / 30)
+    assert told(sensors.clipped, replace(cut, frame=power.drop(columns="torque_nm")))
+    # Without an accepted pull the log is looked at as a whole.
+    assert told(sensors.clipped, replace(cut, pulls=()))[0].rows.tolist() == sign.rows.tolist()
+    assert not told(sensors.clipped, replace(rising, pulls=()))
+
+
+def test_case_clipped_sensor(shared_cases):
+    """A log of a speed table, without time and so without a pull."""
+    run = Run.of(read(shared_cases / "c04_clipped_sensor.csv"))
+    (sign,) = (s for s in signs(run.frame, ()) if s.name == sensors.CLIPPED)
+    assert (sign.channel, len(sign.rows), sign.told) == ("p_manifold_pa", 8, True)
+    assert run.frame["speed_rpm"].iloc[sign.rows[0]] == 5800
+    assert "at least 304" in sign.sentence
 
 
 def test_dead():

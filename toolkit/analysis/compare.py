@@ -11,7 +11,7 @@ from toolkit.analysis import scatter
 from toolkit.analysis.crossing import Crossing, crossings
 from toolkit.analysis.repeats import OF_POWER, Side, common_speeds, stacked
 from toolkit.analysis.scatter import Gain
-from toolkit.logs.signs.sign import LEAST_BOOST_PA
+from toolkit.logs.pressure_reference import LEAST_BOOST_PA
 
 _ABSOLUTE = ("p_manifold_pa", "p_exhaust_pa")
 _GAUGE = ("p_manifold_gauge_pa", "p_exhaust_gauge_pa")

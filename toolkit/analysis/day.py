@@ -1,7 +1,5 @@
 """The day of a log: every log of that date with torque or power, as one session."""
 
-from dataclasses import replace
-
 from toolkit.analysis.repeats import OBSERVED
 from toolkit.analysis.session import session
 from toolkit.analysis.sides import opened, partner, side
@@ -73,7 +71,7 @@ def _with_partner(one, tested, logs):
     other = tested.get(partner(one.run.name, logs))
     if other is None or other.pulls != one.pulls:
         return one
-    return replace(one, partner=other)
+    return one.beside(other)
 
 
 def shortened(setups):

@@ -17,6 +17,7 @@ from boltons.strutils import slugify
 from toolkit import units
 from toolkit.analysis.compare import Comparison, Settings, compare
 from toolkit.analysis.repeats import Repeat, Side
+from toolkit.analysis.sensor_ends import LeftOut
 from toolkit.analysis.verdict import Verdict, headline, verdicts
 from toolkit.bench import BenchError, digest, read_toml, write_text, write_toml
 from toolkit.logs.grid import Grid, smoothing_text
@@ -182,7 +183,12 @@ def _pull_words(repeat):
     words |= {"session": repeat.session} if repeat.session else {}
     words |= {"hour": repeat.hour} if repeat.hour is not None else {}
     also = [{"log": log, "sha256": sha} for log, sha in repeat.also]
-    return words | ({"also": also} if also else {})
+    words |= {"also": also} if also else {}
+    gone = [
+        {"channel": g.channel, "from": f"{g.low_rpm:.10g} rpm", "to": f"{g.high_rpm:.10g} rpm"}
+        for g in repeat.left_out
+    ]
+    return words | ({"left_out": gone} if gone else {})
 
 
 def _pulls_table(comparison):
@@ -220,7 +226,12 @@ def _repeat(words, rows):
         words["log"], words["pull"], grid, float(words["sweep"].split()[0]), words.get("hour"),
         words.get("session", ""), words["reference"], words["sha256"],
         tuple((a["log"], a["sha256"]) for a in words.get("also", ())),
+        tuple(_left_out(gone) for gone in words.get("left_out", ())),
     )  # fmt: skip
+
+
+def _left_out(words):
+    return LeftOut(words["channel"], *(float(words[key].split()[0]) for key in ("from", "to")))
 
 
 def source_changed(bench, run, sha):

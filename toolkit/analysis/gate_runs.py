@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from toolkit.analysis.gate_log import GateLog
+from toolkit.analysis.sensor_ends import widest, without_ends
 from toolkit.analysis.sides import opened
 from toolkit.logs.grid import gridded
 from toolkit.logs.pulls import pulls_of
@@ -37,12 +38,14 @@ def gate_log(bench, names, outlet_gauge_pa=None, turbo=None):
     build's `Turbo`; with its compressor map and a logged air flow the margin to choke is known.
     Raises LogError or ValueError, one sentence, where a log or a channel is missing.
     """
-    frame, notes = pd.DataFrame(), []
+    frame, notes, first = pd.DataFrame(), [], None
     for name in names:
-        tested = opened(bench, name, with_partner=False)
-        mean, pulls = mean_pull(tested.run.frame, tested.stretches)
-        frame = mean if frame.empty else frame.join(mean[mean.columns.difference(frame.columns)])
-        notes.append(f"{name}: mean of {pulls} pull{'s' * (pulls != 1)}.")
+        one = opened(bench, name, with_partner=False)
+        first = first or one
+        mean, said = mean_pull(one.beside(first) if one is not first else one)
+        new = mean.columns.difference(frame.columns)
+        frame = mean if frame.empty else frame.join(mean[new])
+        notes += [f"{name}: {text}" for text in said]
     log = GateLog.from_channels(frame, outlet_gauge_pa=outlet_gauge_pa)
     if (
         turbo is not None
@@ -69,13 +72,17 @@ def choke_margin(frame, log, turbo):
     return np.where(reading.region == Region.CHOKE, 0.0, margin)
 
 
-def mean_pull(frame, stretches):
-    """The accepted pulls of a log averaged on the grid, as (table indexed by speed, how many).
+def mean_pull(one):
+    """The accepted pulls of an OpenedLog averaged on the grid.
 
-    A speed that only some of the pulls reach is left out.
+    Returns (table indexed by speed, sentences on how). A speed that only some of the pulls reach
+    is left out, and so is a channel where its sensor was at its end.
     """
+    frame, pulls = one.run.frame, pulls_of(one.stretches)
     channels = [c for c in CHANNELS if c in frame]
-    grids = gridded(frame, pulls_of(stretches), STEP_RPM, ["speed_rpm", *channels])
-    table = {c: np.mean([g[c] for g in grids], axis=0) for c in channels}
-    index = pd.Index(grids[0].speed_rpm, name="speed_rpm")
-    return pd.DataFrame(table, index).dropna(how="all"), len(grids)
+    kept = without_ends(one, gridded(frame, pulls, STEP_RPM, ["speed_rpm", *channels]))
+    table = {c: np.mean([grid[c] for grid, _ in kept], axis=0) for c in channels}
+    index = pd.Index(kept[0][0].speed_rpm, name="speed_rpm")
+    said = [f"mean of {len(kept)} pull{'s' * (len(kept) != 1)}."]
+    said += [g.sentence for g in widest(gone for _, left_out in kept for gone in left_out)]
+    return pd.DataFrame(table, index).dropna(how="all"), said

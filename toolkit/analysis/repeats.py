@@ -5,6 +5,7 @@ from datetime import datetime
 
 import numpy as np
 
+from toolkit.analysis.sensor_ends import widest
 from toolkit.logs.grid import gridded
 from toolkit.logs.pulls import pulls_of
 
@@ -20,7 +21,8 @@ class Repeat:
     run: the log's name in the bench, sha256 of its bytes; pull: number in the log, from 1.
     hour: when, in hours of the session, None if not known. reference: "observed", or the
     correction that torque and power carry. also: (log, sha256) of other loggers' logs that
-    channels were joined from.
+    channels were joined from. left_out: where a channel has no value because its sensor was at
+    its end (`sensor_ends.LeftOut`).
     """
 
     run: str
@@ -32,6 +34,7 @@ class Repeat:
     reference: str = OBSERVED
     sha256: str = ""
     also: tuple[tuple[str, str], ...] = ()
+    left_out: tuple = ()
 
 
 @dataclass(frozen=True)
@@ -44,6 +47,11 @@ class Side:
     @property
     def n(self):
         return len(self.repeats)
+
+    @property
+    def left_out(self):
+        """Per channel that is left out in a pull, a LeftOut over the speeds of all of them."""
+        return widest(gone for r in self.repeats for gone in r.left_out)
 
 
 def repeats_of(run, frame, pulls, step_rpm=None, *, started="", reference=OBSERVED, sha256=""):
@@ -140,7 +148,8 @@ def _joined(one, other):
         for part in ("mean", "sd", "count")
     }
     also = (*one.also, (other.run, other.sha256))
-    return replace(one, grid=replace(one.grid, **tables), also=also)
+    left_out = (*one.left_out, *(gone for gone in other.left_out if gone.channel in new))
+    return replace(one, grid=replace(one.grid, **tables), also=also, left_out=left_out)
 
 
 def _on(speed, grid, values):

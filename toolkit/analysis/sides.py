@@ -6,14 +6,14 @@ from functools import cached_property
 import numpy as np
 
 from toolkit.analysis.repeats import OBSERVED, Side, converted, joined, repeats_of
+from toolkit.analysis.sensor_ends import lent_torque, without_ends
 from toolkit.bench import digest
 from toolkit.logs import clocks
 from toolkit.logs.clocks import ClockFit
 from toolkit.logs.decided_pulls import stretches_of
 from toolkit.logs.pulls import pulls_of
 from toolkit.logs.run import Run
-from toolkit.logs.signs import Limits, Trace, signs
-from toolkit.logs.signs.sensors import clipped
+from toolkit.logs.signs import Limits, signs
 from toolkit.logs.weather import Weather
 from toolkit.physics.correction import STANDARDS
 
@@ -23,6 +23,8 @@ class OpenedLog:
     """One log ready to be compared: its run, stretches and weather, opened once.
 
     remarks: what to mind about it, in sentences. partner: another logger's log of the same pulls.
+    lent_torque_nm: (rows,) that logger's torque at the same speeds, by which a sensor at its end
+    is told from a steady engine.
     """
 
     run: Run
@@ -31,6 +33,15 @@ class OpenedLog:
     sha256: str
     remarks: tuple[str, ...] = ()
     partner: "OpenedLog | None" = None
+    lent_torque_nm: np.ndarray | None = None
+
+    def beside(self, other):
+        """This log with the other logger's log of the same pulls; each lends the other torque."""
+        return replace(
+            self,
+            partner=replace(other, lent_torque_nm=lent_torque(self, other)),
+            lent_torque_nm=lent_torque(other, self),
+        )
 
     @property
     def pulls(self):
@@ -40,7 +51,8 @@ class OpenedLog:
     def signs(self, system):
         """The signs of trouble in it, in the units of the system."""
         limits = Limits.from_strings(self.run.review.limits)
-        return signs(self.frame, pulls_of(self.stretches), limits, system)
+        pulls = pulls_of(self.stretches)
+        return signs(self.frame, pulls, limits, system, self.lent_torque_nm)
 
     @property
     def clock(self):
@@ -88,15 +100,15 @@ def opened(bench, log, with_partner=True):
     """
     run = Run.open(bench, log)
     stretches, remarks = stretches_of(run)
-    other = partner(log, bench.logs()) if with_partner else ""
-    return OpenedLog(
+    one = OpenedLog(
         run,
         stretches,
         Weather.of(run),
         digest(bench.file(log)),
         (*(r.sentence for r in run.remarks), *remarks),
-        opened(bench, other, with_partner=False) if other else None,
     )
+    other = partner(log, bench.logs()) if with_partner else ""
+    return one.beside(opened(bench, other, with_partner=False)) if other else one
 
 
 def partner(name, names):
@@ -124,36 +136,21 @@ def side(name, tested, reference=OBSERVED, step_rpm=None):
 
 
 def _repeats(one, reference, step_rpm):
-    frame, pulls = one.frame, pulls_of(one.stretches)
     new = repeats_of(
-        one.run.name, frame, one.stretches, step_rpm,
+        one.run.name, one.frame, one.stretches, step_rpm,
         started=one.started, reference=one.run.review.power_reference, sha256=one.sha256,
     )  # fmt: skip
-    limits = Limits.from_strings(one.run.review.limits)
-    for sign in clipped(Trace(frame, tuple(pulls)), limits):
-        if sign.told:
-            speeds = (frame["speed_rpm"].to_numpy()[sign.rows], sign.rows)
-            new = tuple(
-                _hidden(r, p, sign.channel, *speeds) for r, p in zip(new, pulls, strict=True)
-            )
-    new = tuple(in_reference(r, one.weather, reference) for r in new)
+    kept = without_ends(one, [r.grid for r in new])
+    new = tuple(
+        in_reference(replace(r, grid=grid, left_out=left_out), one.weather, reference)
+        for r, (grid, left_out) in zip(new, kept, strict=True)
+    )
     if one.partner is None:
         return new
     if one.clock is None:
         return joined(new, _repeats(one.partner, OBSERVED, step_rpm))
     also = (one.partner.run.name, one.partner.sha256)
     return tuple(replace(r, also=(*r.also, also)) for r in new)
-
-
-def _hidden(repeat, pull, channel, speed_rpm, rows):
-    """The repeat without a channel at the speeds where its sensor was at its end in this pull."""
-    here = speed_rpm[(rows >= pull.start) & (rows < pull.stop)]
-    if not np.isfinite(here).any() or channel not in repeat.grid.mean:
-        return repeat
-    grid, half = repeat.grid, repeat.grid.step_rpm / 2
-    hide = (grid.speed_rpm >= np.nanmin(here) - half) & (grid.speed_rpm <= np.nanmax(here) + half)
-    mean = grid.mean | {channel: np.where(hide, np.nan, grid.mean[channel])}
-    return replace(repeat, grid=replace(grid, mean=mean))
 
 
 def in_reference(repeat, weather, reference):

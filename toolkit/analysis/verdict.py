@@ -33,6 +33,7 @@ def verdicts(comparison, system):
     out += [_peaks(c, channel, system) for channel in c.peaks]
     out += [v for channel in c.crossovers for v in _crossovers(c, channel)]
     out += [_pressures(c, side, system) for side in ("a", "b")]
+    out += [_left_out(side, gone) for side in (c.a, c.b) for gone in side.left_out]
     out += [_unlike(c, unlike, system) for unlike in c.unlike]
     out += [_drift(c, system)] if c.drift_corrected else []
     out += [Verdict("warning", _sentence(w), MEASURED) for w in c.warnings]
@@ -162,6 +163,10 @@ def _pressures(c, which, system):
         return Verdict(subject, f"{text}{p.ratio_absolute[top]:.2f} absolute.", MEASURED)
     text += "not known absolute: the barometer is missing."
     return Verdict(subject, text, MEASURED)
+
+
+def _left_out(side, gone):
+    return Verdict(f"sensor {side.name}", f"On {side.name} {gone.sentence}", CANNOT_TELL)
 
 
 def _passes(p):

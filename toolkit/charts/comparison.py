@@ -5,7 +5,7 @@ import numpy as np
 from toolkit import units
 from toolkit.analysis.verdict import headline
 from toolkit.charts import style
-from toolkit.charts.picture import Band, Line, Panel, Picture, Upright
+from toolkit.charts.picture import Band, Line, Panel, Picture, Upright, Zone
 from toolkit.logs.grid import moving_mean, smoothing_text
 
 X_LABEL = "Engine speed [rpm]"
@@ -90,7 +90,7 @@ def _difference(c, system, quantity):
 
 
 def _pressures(c, system):
-    lines, bands, uprights = [], [], []
+    lines, bands, uprights, zones = [], [], [], []
     sides = zip((c.a, c.b), (c.pressures_a, c.pressures_b), _COLOURS, strict=True)
     for side, p, colour in sides:
         if p is None or not np.isfinite(p.boost_gauge_pa).any():
@@ -109,6 +109,7 @@ def _pressures(c, system):
                 decimals=1,
             ),
         ]
+        zones += _ends(side, colour)
         above = np.where(back > boost, boost, np.nan)
         bands.append(Band(c.speed_rpm, above, back, colour, 0.10))
         uprights += [
@@ -122,4 +123,16 @@ def _pressures(c, system):
         f"Boost (thick) and back pressure (thin), gauge [{units.unit_of('boost', system)}]; "
         "shaded where back pressure is above boost"
     )
-    return Panel(title, tuple(lines), tuple(bands), uprights=tuple(uprights), height=250)
+    return Panel(
+        title, tuple(lines), tuple(bands), uprights=tuple(uprights), zones=tuple(zones), height=250
+    )
+
+
+def _ends(side, colour):
+    """A zone for each pressure of a side that is left out because its sensor was at its end."""
+    words = {"p_manifold_pa": "boost", "p_exhaust_pa": "back pressure"}
+    return [
+        Zone(g.low_rpm, g.high_rpm, f"{side.name} {words[g.channel]} sensor at its end", colour)
+        for g in side.left_out
+        if g.channel in words
+    ]

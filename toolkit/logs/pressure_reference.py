@@ -10,6 +10,9 @@ from toolkit.logs.unit_names import unit_of_text
 STANDING_RPM = 50.0  # slower than any cranking engine
 ZERO_PA = 2000.0  # how far an honest sensor may be from zero or from the barometer
 BAROMETERS_PA = (55e3, 108e3)  # from 4900 m up to the highest ever at sea level
+# Below this boost [Pa] an engine counts as not boosted: nothing is said of its ratios or of its
+# mixture under load, and a column called boost that stays below it cannot be absolute.
+LEAST_BOOST_PA = 10e3
 USUAL_PA = 80e3  # below this (2000 m) a wrong zero is as likely as a high place
 
 _WRITTEN = re.compile(
@@ -64,7 +67,7 @@ def judge(pressure_pa, off, barometer_pa=None, stated="", word=""):
     if stated and word != "boost":
         return stated, f"the header says {stated}"
     peak = np.nanmax(pressure_pa, initial=-np.inf)
-    if word == "boost" and peak < (barometer_pa or 101325.0) + 10e3:
+    if word == "boost" and peak < (barometer_pa or 101325.0) + LEAST_BOOST_PA:
         return "gauge", "called boost, and as an absolute pressure there would be none"
     return "", "neither the header nor a row with the engine off says which"
 

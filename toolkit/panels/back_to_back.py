@@ -16,6 +16,7 @@ from toolkit.analysis.verdict import verdicts
 from toolkit.bench import Bench
 from toolkit.charts.comparison import picture
 from toolkit.logs.channels import channel_of
+from toolkit.logs.signs.sensors import CLIPPED
 from toolkit.panels.base import (
     UNITS,
     Chart,
@@ -203,9 +204,19 @@ class BackToBackPanel(Workpanel):
         return self._opened[name]
 
     def _signs_of(self, name):
+        """What a log's signs forbid, and whether a sensor may be at its end, in sentences."""
         asked = name, UNITS.system
         if asked not in self._signs:
-            self._signs[asked] = self._tested(name).signs(UNITS.system)
+            tested, other = self._tested(name), self._tested(name).partner
+            found = list(tested.signs(UNITS.system))
+            if other is not None and tested.clock is None:
+                own = tested.run.frame  # what both have is not taken from the partner
+                found += [s for s in other.signs(UNITS.system) if s.channel not in own]
+            self._signs[asked] = [
+                f"{s.sentence} {s.todo.capitalize()}."
+                for s in found
+                if (s.told and s.forbids) or (not s.told and s.name == CLIPPED)
+            ]
         return self._signs[asked]
 
     def _renamed(self, change):
@@ -216,23 +227,9 @@ class BackToBackPanel(Workpanel):
     def _remarks(self):
         for name in (*self.a.value, *self.b.value):
             tested = self._tested(name)
-            yield from (f"{_short(name)}: {text}" for text in tested.remarks)
-            yield from (
-                f"{_short(name)}: {s.sentence} {s.todo.capitalize()}."
-                + " It is left out of the comparison there." * (s.name == "clipped sensor")
-                for s in self._signs_of(name)
-                if s.told and s.forbids
-            )
-            if tested.partner is not None:
-                other = _short(tested.partner.run.name)
-                how = (
-                    "by speed: no clock is saved" if tested.clock is None else "by its saved clock"
-                )
-                yield f"{_short(name)}: channels it lacks come from {other}, joined {how}."
-            yield from (
-                f"{_short(name)}: {q.sentence} Answer it in Log review."
-                for q in tested.run.questions
-            )
+            said = [*tested.remarks, *self._signs_of(name), *_joining(tested)]
+            said += [f"{q.sentence} Answer it in Log review." for q in tested.run.questions]
+            yield from (f"{_short(name)}: {text}" for text in said)
 
     def _show_numbers(self):
         c, system = self.comparison, UNITS.system
@@ -251,6 +248,14 @@ class BackToBackPanel(Workpanel):
             rows.append((channel_of(channel).words, *shown, change, band))
         head = (f"{c.speed_rpm[at]:.0f} rpm", c.a.name, c.b.name, "difference", "95 % band")
         self.numbers.value = table(rows, head)
+
+
+def _joining(tested):
+    """Where the channels that a log lacks come from, and how they were joined to it."""
+    if tested.partner is None:
+        return []
+    how = "by speed: no clock is saved" if tested.clock is None else "by its saved clock"
+    return [f"channels it lacks come from {_short(tested.partner.run.name)}, joined {how}."]
 
 
 def _kind(channel):

@@ -58,7 +58,10 @@ class SignsPanel(Workpanel):
         found = self.desk.signs(UNITS.system)
         told = [s for s in found if s.told]
         self._offer(told)
-        self.finding.value = verdict(_counted(found), "measured, against limits of common practice")
+        where = "the pulls that are used" if self._pulls() else "the whole log, as no pull is used"
+        self.finding.value = verdict(
+            _counted(found, where), "measured, against limits of common practice"
+        )
         rows = [
             (_SEVERITY[s.severity], s.name, _what(s), ", ".join(s.forbids) or "none", s.todo)
             for s in told
@@ -68,6 +71,9 @@ class SignsPanel(Workpanel):
         untold = {(s.name, s.sentence, s.todo): None for s in found if not s.told}
         heads = ["sign", "why not", "to be able to tell"]
         self.untold.value = table(untold, heads, words=range(3)) if untold else "Nothing."
+
+    def _pulls(self):
+        return any(s.accepted for s in self.desk.state.stretches)
 
     def _offer(self, told):
         names = sorted({s.name for s in told if len(s.rows)})
@@ -103,13 +109,13 @@ class SignsPanel(Workpanel):
         self.desk.change(replace(state, limits=replace(state.limits, **{name: value})))
 
 
-def _counted(found):
+def _counted(found, where):
     """How many of each, in one sentence."""
     counts = {k: sum(s.told and s.severity == k for s in found) for k in _SEVERITY}
     if not any(counts.values()):
-        return "No sign of trouble was found in the pulls that are used."
+        return f"No sign of trouble was found in {where}."
     parts = [f"{n} {_SEVERITY[k]}" for k, n in counts.items() if n]
-    return f"Signs in the pulls that are used: {'; '.join(parts)}."
+    return f"Signs in {where}: {'; '.join(parts)}."
 
 
 def _what(sign):

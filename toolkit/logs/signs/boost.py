@@ -2,8 +2,9 @@
 
 import numpy as np
 
+from toolkit.logs.pressure_reference import LEAST_BOOST_PA
 from toolkit.logs.pulls import slope
-from toolkit.logs.signs.sign import LEAST_BOOST_PA, Sign, cannot_tell, rows_of, runs_of
+from toolkit.logs.signs.sign import Sign, cannot_tell, rows_of, runs_of
 
 
 def _each(trace, name):

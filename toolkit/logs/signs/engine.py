@@ -3,7 +3,8 @@
 import numpy as np
 
 from toolkit.logs.grid import gridded
-from toolkit.logs.signs.sign import LEAST_BOOST_PA, Sign, cannot_tell, rows_of, runs_of
+from toolkit.logs.pressure_reference import LEAST_BOOST_PA
+from toolkit.logs.signs.sign import Sign, cannot_tell, rows_of, runs_of
 
 
 def mixture(trace, limits):

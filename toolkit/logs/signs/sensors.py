@@ -5,10 +5,12 @@ import numpy as np
 from toolkit.logs.channels import CHANNELS
 from toolkit.logs.signs.sign import Sign, cannot_tell, rows_of, runs_of
 
+CLIPPED = "clipped sensor"
 # Channels that move in a pull if their sensor lives; slow or set ones may well stand still.
 _LIVE = ("p_manifold_pa", "p_exhaust_pa", "p_compressor_out_pa", "p_turbine_out_pa",
          "t_compressor_out_k", "t_exhaust_k", "lam", "air_flow_kg_s", "fuel_flow_kg_s",
          "torque_nm", "speed_rpm", "shaft_speed_rpm", "p_oil_gauge_pa")  # fmt: skip
+_MOVED = 0.01  # torque that moves by this share of its mean says that the engine did
 _SLOW = ("t_compressor_out_k", "t_exhaust_k")
 _PRESSURES = ("p_manifold_pa", "p_compressor_out_pa", "p_exhaust_pa", "p_turbine_out_pa",
               "p_compressor_in_pa")  # fmt: skip
@@ -18,40 +20,49 @@ _FORBIDS = {"p_manifold_pa": ("boost", "power"), "p_exhaust_pa": ("back pressure
 
 
 def clipped(trace, limits):
-    """Flat to the printed digit at the channel's own top while torque moves on."""
-    found = []
-    for channel in _LIVE:
-        if not trace.has(channel) or channel in ("torque_nm", "speed_rpm"):
-            continue
-        top = np.nanmax(trace[channel])
-        for start, stop in _flat_tops(trace, channel, top, limits):
-            if not trace.has("torque_nm"):
-                found.append(cannot_tell(
-                    "clipped sensor",
-                    f"{_words(channel)} stands at its highest reading, "
-                    f"{trace.text(top, channel)}, for {stop - start} rows: a sensor at its end "
-                    "or a very steady engine",
-                    "log torque with it, or compare with the sensor's printed range"))  # fmt: skip
-                continue
-            torque = trace["torque_nm"][start:stop]
-            moved = np.ptp(torque) / np.nanmean(np.abs(torque))
-            if moved > 0.01:
-                found.append(Sign(
-                    "clipped sensor", "stops",
-                    f"{_words(channel).capitalize()} is flat to the printed digit at its highest "
-                    f"reading while torque moves by {moved:.1%}: the sensor is at its end, the "
-                    "true value is at least this.",
-                    f"{stop - start} rows at {trace.text(top, channel)}",
-                    "use a sensor with a wider range; give no verdict there",
-                    np.arange(start, stop), _forbids(channel), channel))  # fmt: skip
-    return found
+    """Flat to the printed digit at the channel's own top while torque moves on.
+
+    Torque is the log's own or lent (`Trace.torque_nm`). A log without an accepted pull is looked
+    at as a whole.
+    """
+    return [
+        sign
+        for channel in _LIVE
+        if trace.has(channel) and channel not in ("torque_nm", "speed_rpm")
+        for rows in _flat_tops(trace, channel, limits)
+        if (sign := _judged(trace, channel, rows)) is not None
+    ]
 
 
-def _flat_tops(trace, channel, top, limits):
-    """Runs in a pull that sit exactly at the channel's top and hold nearly all such rows."""
+def _judged(trace, channel, rows):
+    """The sign of a flat top, told where torque moves in its rows; None where it does not."""
+    words, top = _words(channel), trace.text(trace[channel][rows.start], channel)
+    torque = None if trace.torque_nm is None else trace.torque_nm[rows]
+    if torque is None or not np.isfinite(torque).any():
+        return cannot_tell(
+            CLIPPED,
+            f"{words} stands at its highest reading, {top}, for {rows.stop - rows.start} rows: "
+            "a sensor at its end or a very steady engine",
+            "log torque with it, or compare with the sensor's printed range",
+        )
+    moved = (np.nanmax(torque) - np.nanmin(torque)) / np.nanmean(np.abs(torque))
+    if not moved > _MOVED:
+        return None
+    return Sign(
+        CLIPPED, "stops",
+        f"{words.capitalize()} is flat to the printed digit at its highest reading while torque "
+        f"moves by {moved:.1%}: the sensor is at its end, the true value is at least {top}.",
+        f"{rows.stop - rows.start} rows at {top}",
+        "use a sensor with a wider range; give no verdict there",
+        np.arange(rows.start, rows.stop), _forbids(channel), channel)  # fmt: skip
+
+
+def _flat_tops(trace, channel, limits):
+    """Rows in a pull that sit exactly at the channel's top and hold nearly all such rows."""
     values = trace[channel]
-    for pull in trace.pulls:
-        inside = values[pull.rows]
+    top = np.nanmax(values)
+    for span in trace.spans:
+        inside = values[span]
         at_top = inside == top
         # A thermocouple in whole degrees stands still for a while at the top of any pull.
         least = 0.2 * len(inside) if channel in _SLOW else limits.flat_rows
@@ -59,17 +70,22 @@ def _flat_tops(trace, channel, top, limits):
         # A noisy, unclipped trace touches its highest digit here and there, never in one piece;
         # a slow one eases into it, where a clipped one runs into it.
         if runs and sum(b - a for a, b in runs) >= 0.9 * at_top.sum():
-            yield from (
-                (pull.start + a, pull.start + b) for a, b in runs if _runs_into(inside, a, b)
-            )
+            kept = (r for r in runs if _runs_into(inside, *r))
+            yield from (slice(span.start + a, span.start + b) for a, b in kept)
 
 
 def _runs_into(values, start, stop):
-    """Whether the rows before a flat rise by more than a few printed digits."""
-    before = values[max(start - min(stop - start, 10), 0) : start + 1]
-    steps = np.abs(np.diff(values))
+    """Whether the last rows below a flat rise to it by more than a few printed digits.
+
+    Rows at the top before it are passed over: noise touches a sensor's end before it stays there.
+    """
+    top, before = values[start], values[:start]
+    below = before[before < top][-min(stop - start, 10) :]
+    if not below.size:
+        return False
+    steps = np.abs(np.diff([*below, top]))
     digit = np.min(steps[steps > 0], initial=np.inf)
-    return len(before) > 1 and before[-1] - np.nanmin(before) >= 3 * digit
+    return top - below.min() >= 3 * digit
 
 
 def dead(trace, limits):

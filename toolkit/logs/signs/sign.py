@@ -10,8 +10,6 @@ from toolkit.logs.question import LogError
 
 SEVERITIES = ("stops", "weakens", "note")
 COMMON = "common practice"
-# Below this boost [Pa] nothing is said about it: not its ratios, nor a mixture under load.
-LEAST_BOOST_PA = 10e3
 
 
 @dataclass(frozen=True)
@@ -121,11 +119,16 @@ LIMITS = tuple((f.name, f.metadata["words"], f.metadata["kind"], f.metadata["sou
 
 @dataclass(frozen=True)
 class Trace:
-    """A log's channels and its accepted pulls, as detectors read them."""
+    """A log's channels and its accepted pulls, as detectors read them.
+
+    lent_torque_nm: (rows,) torque that another logger saw at the same speeds, for a log that has
+    none of its own.
+    """
 
     frame: object
     pulls: tuple
     system: str = "SI"
+    lent_torque_nm: np.ndarray | None = None
 
     def has(self, *channels):
         """Whether every channel is there with at least one number in it."""
@@ -150,6 +153,21 @@ class Trace:
         step = np.nanmedian(np.diff(self["time_s"])) if len(self.frame) > 1 else 0
         # Rounded, so that a step of 0.02 s written in decimals is 50 samples a second.
         return round(1 / step, 6) if step > 0 else np.nan
+
+    @property
+    def torque_nm(self):
+        """Torque: logged, or from logged power, or another logger's; None where nobody knows."""
+        if self.has("torque_nm"):
+            return self["torque_nm"]
+        if self.has("power_w", "speed_rpm"):
+            turning = np.where(self["speed_rpm"] > 0, self["speed_rpm"], np.nan)
+            return self["power_w"] / (turning * np.pi / 30)
+        return self.lent_torque_nm
+
+    @property
+    def spans(self):
+        """The rows of each accepted pull as slices; the whole log where there is none."""
+        return tuple(p.rows for p in self.pulls) or (slice(0, len(self.frame)),)
 
     @property
     def loaded(self):
