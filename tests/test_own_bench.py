@@ -100,6 +100,13 @@ def test_gauge_pressures_without_a_barometer_are_compared_as_gauge(with_logs):
     assert len(panel.chart.picture.panels[2].lines) == 4
 
 
+def test_a_bench_of_two_loggers_opens_on_different_pulls(own):
+    for name in ("1_dyno.csv", "1_ecu.csv", "2_dyno.csv", "2_ecu.csv"):
+        written(own / "runs" / name, 1.0, 1.6)
+    panel = BackToBackPanel(own)
+    assert (panel.a.value, panel.b.value) == (("runs/1_dyno.csv",), ("runs/2_dyno.csv",))
+
+
 def test_what_cannot_open_yet_says_what_it_needs(own, with_logs):
     compared = BackToBackPanel(with_logs)
     for panel in (CyclePanel(with_logs), SplitPanel(compared)):

@@ -179,6 +179,8 @@ def test_a_pressure_that_is_left_out_is_marked_in_the_picture(comparison):
     ended = replace(comparison.b.repeats[1], left_out=gone)
     b = replace(comparison.b, repeats=(comparison.b.repeats[0], ended))
     (zone,) = picture(replace(comparison, b=b), "US").panels[2].zones
+    said = [v.text for v in verdicts(replace(comparison, b=b), "US") if "back pressure" in v.text]
+    assert [("as far as the sensors reach" in text) for text in said] == [False, True]
     assert (zone.text, zone.start, zone.stop) == (
         "Large back pressure sensor at its end", 5800, 6400,
     )  # fmt: skip

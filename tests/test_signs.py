@@ -109,6 +109,11 @@ def test_clipped():
     assert untold(sensors.clipped, outside)
     power = cut.frame.assign(power_w=cut["torque_nm"] * cut["speed_rpm"] * np.pi / 30)
     assert told(sensors.clipped, replace(cut, frame=power.drop(columns="torque_nm")))
+    # A gauge pressure whose barometer nobody knows is looked at like any other.
+    gauge = cut.frame.assign(p_manifold_gauge_pa=cut["p_manifold_pa"] - CELL)
+    (found,) = told(sensors.clipped, replace(cut, frame=gauge.drop(columns="p_manifold_pa")))
+    assert (found.channel, found.forbids) == ("p_manifold_gauge_pa", ("boost", "power"))
+    assert "(gauge)" in found.sentence and "at least 80.0 kPa" in found.sentence
     # Without an accepted pull the log is looked at as a whole.
     assert told(sensors.clipped, replace(cut, pulls=()))[0].rows.tolist() == sign.rows.tolist()
     assert not told(sensors.clipped, replace(rising, pulls=()))

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from toolkit.logs.channels import CHANNELS
+from toolkit.logs.channels import channel_of
 from toolkit.logs.pulls import pulls_of
 from toolkit.logs.signs import Limits, Trace
 from toolkit.logs.signs.sensors import clipped
@@ -21,7 +21,7 @@ class LeftOut:
     @property
     def sentence(self):
         """What is left out and why."""
-        words = CHANNELS[self.channel].words
+        words = channel_of(self.channel).words
         return (
             f"{words} is left out from {self.low_rpm:.0f} to {self.high_rpm:.0f} rpm, where its "
             "sensor was at its end."

@@ -6,6 +6,7 @@ import numpy as np
 
 from toolkit import units
 from toolkit.analysis.repeats import OBSERVED
+from toolkit.logs.channels import pressure_of
 
 MEASURED, WORKED_OUT, ESTIMATED = "measured", "worked out", "estimated"
 CANNOT_TELL = "cannot tell"
@@ -152,7 +153,9 @@ def _pressures(c, which, system):
         text = f"Back pressure of {side.name} cannot be judged: there was no boost in the range."
         return Verdict(subject, text, CANNOT_TELL)
     top = np.flatnonzero(known & (c.speed_rpm <= c.range_rpm[1]))[-1]
-    text = f"On {side.name} back pressure {_passes(p)}; at {c.speed_rpm[top]:.0f} rpm it is "
+    ends = {pressure_of(gone.channel) for gone in side.left_out} & {"p_manifold_pa", "p_exhaust_pa"}
+    far = ", as far as the sensors reach" * bool(ends)
+    text = f"On {side.name} back pressure {_passes(p)}{far}; at {c.speed_rpm[top]:.0f} rpm it is "
     if np.isfinite(p.ratio_gauge[top]):
         back = units.text(p.back_gauge_pa[top], "boost", system)
         boost = units.text(p.boost_gauge_pa[top], "boost", system)

@@ -6,6 +6,7 @@ from toolkit import units
 from toolkit.analysis.verdict import headline
 from toolkit.charts import style
 from toolkit.charts.picture import Band, Line, Panel, Picture, Upright, Zone
+from toolkit.logs.channels import pressure_of
 from toolkit.logs.grid import moving_mean, smoothing_text
 
 X_LABEL = "Engine speed [rpm]"
@@ -132,7 +133,7 @@ def _ends(side, colour):
     """A zone for each pressure of a side that is left out because its sensor was at its end."""
     words = {"p_manifold_pa": "boost", "p_exhaust_pa": "back pressure"}
     return [
-        Zone(g.low_rpm, g.high_rpm, f"{side.name} {words[g.channel]} sensor at its end", colour)
+        Zone(g.low_rpm, g.high_rpm, f"{side.name} {words[channel]} sensor at its end", colour)
         for g in side.left_out
-        if g.channel in words
+        if (channel := pressure_of(g.channel)) in words
     ]

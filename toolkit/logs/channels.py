@@ -74,8 +74,26 @@ def channel_of(name):
     """
     if name in CHANNELS:
         return CHANNELS[name]
-    of = CHANNELS[name.replace("_gauge_pa", "_pa")]
+    of = CHANNELS[pressure_of(name)]
     return replace(of, kind="boost", words=f"{of.words} (gauge)")
+
+
+def gauge_name(channel):
+    """The name of an absolute pressure channel while nobody knows the barometer.
+
+    >>> gauge_name("p_manifold_pa")
+    'p_manifold_gauge_pa'
+    """
+    return channel.removesuffix("_pa") + "_gauge_pa"
+
+
+def pressure_of(name):
+    """The channel of ours behind a name in a run's frame, `gauge_name` undone.
+
+    >>> pressure_of("p_manifold_gauge_pa"), pressure_of("p_oil_gauge_pa"), pressure_of("lam")
+    ('p_manifold_pa', 'p_oil_gauge_pa', 'lam')
+    """
+    return name if name in CHANNELS else name.replace("_gauge_pa", "_pa")
 
 
 CERTAIN, LIKELY, ASK, UNKNOWN = "certain", "likely", "ask", "unknown"

@@ -8,7 +8,7 @@ import pandas as pd
 
 from toolkit import bench as benches
 from toolkit.logs import barometer as barometers
-from toolkit.logs.channels import CHANNELS
+from toolkit.logs.channels import CHANNELS, gauge_name
 from toolkit.logs.column_values import quantity, without_sentinels
 from toolkit.logs.delays import delay_s, undelayed
 from toolkit.logs.question import LogError, Question
@@ -156,7 +156,7 @@ class Run:
             return "", values
         if np.isfinite(self.barometer[0]):
             return settled.channel, values + self.barometer[0]
-        return settled.channel.replace("_pa", "_gauge_pa"), values
+        return gauge_name(settled.channel), values
 
     def _on_time(self, settled, values, data):
         delay = self.review.of_column(settled.column, "delay")

@@ -11,7 +11,7 @@ from toolkit import preferences, units
 from toolkit.analysis.compare import Settings, compare
 from toolkit.analysis.finding import save_finding
 from toolkit.analysis.repeats import OBSERVED
-from toolkit.analysis.sides import opened, short_names, side
+from toolkit.analysis.sides import opened, partner, short_names, side
 from toolkit.analysis.verdict import verdicts
 from toolkit.bench import Bench
 from toolkit.charts.comparison import picture
@@ -71,8 +71,8 @@ class BackToBackPanel(Workpanel):
     told = t.Any()
 
     def __init__(self, bench=None, a=(), b=(), low_rpm=None, high_rpm=None):
-        """a, b: logs to open on, where the bench has them; else its first two. low_rpm, high_rpm:
-        the range of averages to open on."""
+        """a, b: logs to open on, where the bench has them; else its first and the first of other
+        pulls. low_rpm, high_rpm: the range of averages to open on."""
         super().__init__()
         self.bench = Bench(bench or preferences.load().bench)
         logs = self.bench.logs()
@@ -83,7 +83,9 @@ class BackToBackPanel(Workpanel):
             )
         a, b = (tuple(n for n in names if n in logs) for names in (a, b))
         if not (a and b):  # a range was meant for the logs that are not here
-            a, b, low_rpm, high_rpm = logs[:1], logs[1:2] or logs[:1], None, None
+            beside = partner(logs[0], logs)  # the other logger of the same pulls is no other side
+            others = [n for n in logs if n not in (logs[0], beside)]
+            a, b, low_rpm, high_rpm = logs[:1], others[:1] or logs[:1], None, None
         self._opened, self._signs, self._sides, self.comparison = {}, {}, {}, None
         self.a = Runs("Base of the comparison", "blue", logs, a)
         self.b = Runs("Compared with it", "orange", logs, b)

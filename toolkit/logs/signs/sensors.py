@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from toolkit.logs.channels import CHANNELS
+from toolkit.logs.channels import channel_of, gauge_name, pressure_of
 from toolkit.logs.signs.sign import Sign, cannot_tell, rows_of, runs_of
 
 CLIPPED = "clipped sensor"
@@ -27,8 +27,8 @@ def clipped(trace, limits):
     """
     return [
         sign
-        for channel in _LIVE
-        if trace.has(channel) and channel not in ("torque_nm", "speed_rpm")
+        for channel in _live(trace)
+        if channel not in ("torque_nm", "speed_rpm")
         for rows in _flat_tops(trace, channel, limits)
         if (sign := _judged(trace, channel, rows)) is not None
     ]
@@ -98,8 +98,8 @@ def dead(trace, limits):
              f"{trace.text(np.nanmax(trace[c]), c)} in every row",
              "check the sensor, its plug and the logger's set-up", rows_of(trace.loaded),
              _forbids(c), c)
-        for c in _LIVE
-        if trace.has(c) and np.nanmax(trace[c]) == np.nanmin(trace[c]) and len(trace.frame) > 3
+        for c in _live(trace)
+        if np.nanmax(trace[c]) == np.nanmin(trace[c]) and len(trace.frame) > 3
     ]  # fmt: skip
 
 
@@ -109,7 +109,7 @@ def frozen(trace, limits):
         return [cannot_tell("frozen sensor", "the log has no clock", "log time")]
     least = max(limits.frozen_s * trace.rate_hz, 3)
     found = []
-    for channel in (c for c in _LIVE if trace.has(c) and c not in _SLOW):
+    for channel in (c for c in _live(trace) if c not in _SLOW):
         values = trace[channel]
         top, low = np.nanmax(values), np.nanmin(values)
         still = np.concatenate([[False], np.diff(values) == 0]) & trace.loaded
@@ -162,16 +162,21 @@ def _offset(trace, channel, off, cell, limits):
                    rows_of(off), _forbids(channel), channel)  # fmt: skip
 
 
+def _live(trace):
+    """The channels there that a living sensor moves, a gauge pressure without barometer too."""
+    return [c for c in (*_LIVE, *map(gauge_name, _PRESSURES)) if trace.has(c)]
+
+
 def _side(error):
     return "above" if error > 0 else "below"
 
 
 def _words(channel):
-    return CHANNELS[channel].words
+    return channel_of(channel).words
 
 
 def _forbids(channel):
-    return _FORBIDS.get(channel, ())
+    return _FORBIDS.get(pressure_of(channel), ())
 
 
 SENSOR_DETECTORS = (clipped, dead, frozen, offset)

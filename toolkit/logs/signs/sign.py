@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, fields
 import numpy as np
 
 from toolkit import units
-from toolkit.logs.channels import CHANNELS
+from toolkit.logs.channels import CHANNELS, channel_of
 from toolkit.logs.question import LogError
 
 SEVERITIES = ("stops", "weakens", "note")
@@ -143,7 +143,8 @@ class Trace:
 
     def text(self, value, kind):
         """A number in the person's unit; kind: of units.py, or a channel's name."""
-        return units.text(value, CHANNELS[kind].kind if kind in CHANNELS else kind, self.system)
+        kind = kind if kind in units.KINDS else channel_of(kind).kind
+        return units.text(value, kind, self.system)
 
     @property
     def rate_hz(self):
