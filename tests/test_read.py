@@ -166,6 +166,37 @@ def test_number_formats_that_prove_themselves(log, cells, answer):
     assert reading.values("x").tolist() == answer
 
 
+def rising(end, last="512.25", rows=40):
+    body = [f"{i / 10:.1f};{3000 + i};{400 + i / 4:.2f}" for i in range(rows)]
+    return end.join(["time_s;rpm;torque_Nm", *body, f"9.9;3900;{last}"])
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-16", "cp1252"])
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+def test_a_last_number_that_was_cut_short_is_left_out_and_said(log, end, encoding):
+    for last in ("512.2", "51", "5"):
+        cut = log(rising(end, last).encode(encoding))
+        assert np.isnan(cut.values("torque_Nm")[-1])
+        assert cut.values("rpm")[-1] == 3900 and np.isfinite(cut.values("torque_Nm")[:-1]).all()
+        assert cut.rejected.to_dict("records") == [{"row": 42, "column": "torque_Nm", "text": last}]
+        assert cut.decisions["end"].value == "cut short"
+        assert f"'{last}' in row 42" in cut.decisions["end"].evidence
+    # Near misses: a line end follows, the number is whole, or too few rows to tell by.
+    for text in (rising(end, "51") + end, rising(end), rising(end, "51", rows=9)):
+        whole = log(text.encode(encoding))
+        assert "end" not in whole.decisions and whole.rejected.empty
+        assert np.isfinite(whole.values("torque_Nm")).all()
+
+
+def test_a_last_cell_is_not_cut_where_a_separator_follows_or_columns_are_ragged(log):
+    followed = rising(";\n", "51;")
+    assert log(followed).values("torque_Nm")[-1] == 51
+    plain = "\n".join(["x", *("123456" for _ in range(20)), "12"])
+    assert np.isnan(log(plain).values("x")[-1])
+    uneven = rising("\n", "51").replace("409.75", "5")
+    assert log(uneven).values("torque_Nm")[-1] == 51
+
+
 def test_thousands_or_decimals_is_asked(log):
     text = "t;x\n1;4.000\n2;5.500\n"
     with pytest.raises(Unanswered) as raised:

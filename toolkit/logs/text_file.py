@@ -18,6 +18,7 @@ from pyarrow import csv as arrow_csv
 
 from toolkit.logs import cells, dialect, encoding
 from toolkit.logs.clock_cells import Clock
+from toolkit.logs.file_end import without_cut_end
 from toolkit.logs.question import Decided, LogError, Unanswered
 from toolkit.logs.reading import Note
 from toolkit.logs.table import Gathered, Rejected, Table, clock_kinds, reading_of
@@ -68,7 +69,8 @@ def _read_as(path, sample, whole, code, answers):
     decisions = {"encoding": code, "separator": form.separator, "decimal": form.decimal}
     if grouped := form.grouped():
         decisions["thousands"] = grouped
-    return reading_of(path.name, form, table, _notes(form, lines), decisions, answers)
+    reading = reading_of(path.name, form, table, _notes(form, lines), decisions, answers)
+    return without_cut_end(reading, path, code.value, form.separator.value)
 
 
 def _dialect(path, sample, whole, code, answers):

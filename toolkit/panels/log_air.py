@@ -16,6 +16,11 @@ _BAROMETERS = [
     ("on the spot", "barometer"),
     ("at sea level", "barometer_sea_level"),
 ]
+_READ_AS = {
+    "barometer": "as the instrument beside the engine shows it",
+    "barometer_sea_level": "a weather report's figure is what the barometer would read at the "
+    "sea; with the altitude of the dyno it becomes the air the engine breathes",
+}
 _MOISTURES = [("humidity", "humidity"), ("dew point", "dew_point"), ("wet bulb", "wet_bulb")]
 _DECIMALS = {"barometer": 3, "barometer_sea_level": 3}
 
@@ -91,6 +96,7 @@ class AirPanel(Workpanel):
     def _show_moisture(self):
         for key in dict(_MOISTURES).values():
             self.fields[key].layout.display = None if key == self.moisture_is.value else "none"
+        self.barometer_is.say(_READ_AS[self.barometer_is.value])
         sea_level = self.barometer_is.value == "barometer_sea_level"
         self.fields["altitude"].layout.display = None if sea_level else "none"
 
