@@ -7,6 +7,7 @@ import pytest
 from toolkit.analysis.compare import compare
 from toolkit.analysis.finding import Finding
 from toolkit.analysis.repeats import Repeat, Side
+from toolkit.analysis.review_notes import PlacedNote, notes_of
 from toolkit.analysis.split import split
 from toolkit.analysis.verdict import headline, verdicts
 from toolkit.bench import Bench
@@ -15,7 +16,7 @@ from toolkit.explain.headline import Cited, contradictions
 from toolkit.explain.method_card import method_card
 from toolkit.explain.poster import Reading, circle, readings
 from toolkit.explain.sheet import Sheet
-from toolkit.explain.telling import PlacedNote, cited_values, notes_of, story_of, table
+from toolkit.explain.telling import cited_values, story_of, table
 from toolkit.logs.grid import Grid
 from toolkit.logs.notes import CurveNote, Notes
 from toolkit.logs.review import Review
@@ -143,9 +144,8 @@ def review_note(channel="p_manifold_pa", at=5000.0, words="boost falls away"):
 
 def test_a_review_note_stands_on_its_curve_and_can_be_moved():
     kept = story_of(finding(), "US", notes=[review_note()]).picture.panels[-1].marks
-    assert [(m.x, round(m.y, 2), m.text, m.at) for m in kept] == [
-        (5000, 13.92, "boost falls away", None)
-    ]
+    assert [(m.x, round(m.y, 2), m.text) for m in kept] == [(5000, 13.92, "boost falls away")]
+    assert kept[0].at[1] < kept[0].y  # towards the middle, where there is room
     placed = replace(review_note(), stands=(4000.0, 0.5))
     (moved,) = story_of(finding(), "US", notes=[placed]).picture.panels[-1].marks
     low, high = story_of(finding(), "US").picture.panels[-1].y_limits
@@ -154,7 +154,7 @@ def test_a_review_note_stands_on_its_curve_and_can_be_moved():
 
 def test_a_note_on_a_curve_that_is_not_drawn_is_not_lost():
     story = story_of(finding(), "US", notes=[review_note("lam", words="lean spot")])
-    assert story.picture.notes == ("lean spot (lambda)",)
+    assert story.picture.notes == ("lean spot (Small, lambda at 5000 rpm)",)
 
 
 def test_notes_of_the_logs_are_found(tmp_path):
@@ -162,7 +162,7 @@ def test_notes_of_the_logs_are_found(tmp_path):
     bench = Bench(tmp_path)
     review = Notes().add(review_note().note).into(Review(log="small.csv"))
     review.save(bench, "runs/small.csv")
-    (found,) = notes_of(bench, finding())
+    (found,) = notes_of(bench, finding().comparison)
     assert (found.side, found.note.words, found.note.start) == ("a", "boost falls away", 5000)
 
 

@@ -1,12 +1,14 @@
 """A comparison as a picture: curves, difference with its band, boost against back pressure."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from toolkit import units
 from toolkit.analysis.verdict import headline
 from toolkit.charts import style
-from toolkit.charts.picture import Band, Line, Panel, Picture, Upright, Zone
-from toolkit.logs.channels import pressure_of
+from toolkit.charts.picture import Band, Line, Mark, Panel, Picture, Upright, Zone
+from toolkit.logs.channels import CHANNELS, pressure_of
 from toolkit.logs.grid import moving_mean, smoothing_text
 
 X_LABEL = "Engine speed [rpm]"
@@ -14,18 +16,32 @@ QUANTITIES = {"torque_nm": ("Torque", "torque"), "power_w": ("Power", "power")}
 _COLOURS = style.run_colour(0), style.run_colour(1)
 
 
-def picture(comparison, system, quantity="torque_nm"):
+def picture(comparison, system, quantity="torque_nm", notes=()):
     """The Picture of a Comparison, in the units of the system.
 
     quantity: "torque_nm" or "power_w". Smoothing of comparison.settings is for drawing only.
+    notes: PlacedNotes to show; those whose curve is not drawn are the picture's notes, in words.
     """
     c = comparison
+    panels = {
+        "level": _level(c, system, quantity),
+        "difference": _difference(c, system, quantity),
+        "pressures": _pressures(c, system),
+    }
+    in_words = []
+    for placed in notes:
+        where, mark = _note_mark(placed, c, quantity, system, panels)
+        if mark is None:
+            in_words.append(_note_words(placed, c, system))
+        else:
+            panels[where] = replace(panels[where], marks=(*panels[where].marks, mark))
     return Picture(
         headline(c, system),
         method(c),
-        (_level(c, system, quantity), _difference(c, system, quantity), _pressures(c, system)),
+        tuple(panels.values()),
         X_LABEL,
         (float(c.speed_rpm[0]), float(c.speed_rpm[-1])),
+        notes=tuple(in_words),
     )
 
 
@@ -137,3 +153,41 @@ def _ends(side, colour):
         for g in side.left_out
         if (channel := pressure_of(g.channel)) in words
     ]
+
+
+def _note_mark(placed, c, quantity, system, panels):
+    """(panel, Mark) of a review note at its curve, or ("", None) where that is not drawn."""
+    note, pressures = placed.note, c.pressures_a if placed.side == "a" else c.pressures_b
+    if note.axis != "speed_rpm":
+        return "", None
+    if note.channel == quantity and quantity in c.gains:
+        gain = c.gains[quantity]
+        values = gain.level_a if placed.side == "a" else gain.level_b
+        where, kind = "level", CHANNELS[quantity].kind
+    elif note.channel in ("p_manifold_pa", "p_exhaust_pa") and pressures is not None:
+        boost = note.channel == "p_manifold_pa"
+        values = pressures.boost_gauge_pa if boost else pressures.back_gauge_pa
+        where, kind = "pressures", "boost"
+    else:
+        return "", None
+    x, y = note.middle, units.shown(_drawn(c, values), kind, system)
+    y = float(np.interp(x, c.speed_rpm, y, np.nan, np.nan))
+    if not np.isfinite(y):
+        return "", None
+    at = panels[where].beside(x, y)
+    if placed.stands:
+        low, high = panels[where].y_limits
+        at = placed.stands[0], low + placed.stands[1] * (high - low)
+    return where, Mark(x, y, note.words, _COLOURS["ab".index(placed.side)], at)
+
+
+def _note_words(placed, c, system):
+    """A note whose curve is not drawn: its words, the side, the channel and the place."""
+    note, side = placed.note, c.a if placed.side == "a" else c.b
+    kind = CHANNELS[note.axis].kind
+    place = units.text(note.start, kind, system)
+    if note.is_range:
+        place = f"{units.text(note.start, kind, system, unit=False)} to " + units.text(
+            note.stop, kind, system
+        )
+    return f"{note.words} ({side.name}, {CHANNELS[note.channel].words} at {place})"

@@ -90,15 +90,10 @@ def choices(frame):
 def noted(panel, axes, notes, system):
     """The panel with a marker and a leader for each note on one of its channels."""
     low, high = panel.y_limits
-    left, right = panel.x_limits
     marks, zones = [], []
     for note in (n for n in notes if n.channel in axes.words and np.isfinite(n.value)):
         y = float(axes.shown(note.value, system))
-        below = y > (low + high) / 2
-        at = (
-            min(note.middle + 0.015 * (right - left), right - 0.2 * (right - left)),
-            y + (-0.17 if below else 0.17) * (high - low),
-        )
+        at = panel.beside(note.middle, y)
         marks.append(Mark(note.middle, y, _short(note.words), style.INK, at))
         if note.is_range:
             zones.append(Zone(note.start, note.stop, "", style.QUIET, 0.14))

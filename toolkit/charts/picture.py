@@ -148,6 +148,12 @@ class Panel:
         finite = _finite(drawn)
         return (float(finite.min()), float(finite.max())) if finite.size else (0.0, 1.0)
 
+    def beside(self, x, y):
+        """Where the words of a note at (x, y) stand: towards the panel's middle, off the curve."""
+        (low, high), (left, right) = self.y_limits, self.x_limits
+        up = -0.17 if y > (low + high) / 2 else 0.17
+        return min(x + 0.015 * (right - left), right - 0.2 * (right - left)), y + up * (high - low)
+
     @property
     def heading(self):
         """The title, with the mark that the axis does not start at zero where it does not."""

@@ -1,7 +1,7 @@
 """From a saved finding to the story that is published about it."""
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -19,33 +19,9 @@ from toolkit.explain.method_card import method_card
 from toolkit.explain.poster import circle_of
 from toolkit.explain.story import CAUTIONS, Sentence, Story
 from toolkit.logs.channels import CHANNELS, channel_of
-from toolkit.logs.notes import CurveNote, Notes
-from toolkit.logs.review import Review
 
 _COLOURS = style.run_colour(0), style.run_colour(1)
 _PLACE = re.compile(r"(?:at|below|boost at) (\d{3,5}) rpm")
-
-
-@dataclass(frozen=True)
-class PlacedNote:
-    """A note of the log review on the picture: whose side ("a" or "b"), and where its words stand.
-
-    stands: (engine speed [rpm], share of the panel's height), None beside its point.
-    """
-
-    side: str
-    note: CurveNote
-    stands: tuple[float, float] | None = None
-
-
-def notes_of(bench, finding):
-    """The review notes along engine speed of the logs that a finding came from."""
-    found = []
-    for key, side in (("a", finding.comparison.a), ("b", finding.comparison.b)):
-        for log in dict.fromkeys(r.run for r in side.repeats):
-            notes = Notes.of(Review.load(bench, log)).items
-            found += [PlacedNote(key, n) for n in notes if n.axis == "speed_rpm"]
-    return tuple(found)
 
 
 def told(found, system, *, title="", demo=False, **of_comparison):
@@ -67,7 +43,8 @@ def story_of(finding, system, *, quantity="", title="", notes=(), split=None, de
     said = title.strip() or own
     cited = (*cited_values(c), *_cited_shares(split, c.range_rpm))
     quantity = quantity or _quantity(said, cited, c)
-    marked = _marked(charts.picture(c, system, quantity), c, quantity, said, cited, notes, system)
+    drawn = charts.picture(c, system, quantity, notes)
+    marked = _marked(drawn, c, quantity, said, cited, system)
     note = (finding.note,) if finding.note else ()
     return Story(
         slug=finding.slug,
@@ -286,22 +263,12 @@ def _method(c, split):
     yield f"The logs: {names}."
 
 
-def _marked(picture, c, quantity, said, cited, notes, system):
-    """The picture with what the headline cites marked on it, and the notes of the review."""
+def _marked(picture, c, quantity, said, cited, system):
+    """The picture under this headline, with what the headline cites marked on it."""
     level, *others = picture.panels
     marks = [_gain_mark(m, c, quantity, system) for m in cited_in(said, cited)]
-    marks = [m for m in marks if m is not None]
-    left_over = []
-    panels = {"level": [*level.marks, *marks], "pressure": list(others[-1].marks)}
-    for placed in notes:
-        where, mark = _note_mark(placed, c, quantity, system, level, others[-1])
-        if mark is None:
-            left_over.append(f"{placed.note.words} ({CHANNELS[placed.note.channel].words})")
-        else:
-            panels[where].append(mark)
-    level = replace(level, marks=tuple(panels["level"]))
-    others[-1] = replace(others[-1], marks=tuple(panels["pressure"]))
-    return replace(picture, finding=said, panels=(level, *others), notes=tuple(left_over))
+    level = replace(level, marks=(*level.marks, *(m for m in marks if m is not None)))
+    return replace(picture, finding=said, panels=(level, *others))
 
 
 def _gain_mark(cited, c, quantity, system):
@@ -315,26 +282,3 @@ def _gain_mark(cited, c, quantity, system):
     words = f"{sign}{units.text(abs(cited.value), cited.kind, system)} at {cited.at_rpm:.0f} rpm"
     y = float(units.shown(top, cited.kind, system))
     return Mark(float(c.speed_rpm[at]), y, words, align="right")
-
-
-def _note_mark(placed, c, quantity, system, level, pressure):
-    """(panel, Mark) of a review note at its curve, or ("", None) where that is not drawn."""
-    x, channel = placed.note.middle, placed.note.channel
-    gauge = c.pressures_a if placed.side == "a" else c.pressures_b
-    if channel == quantity:
-        gain = c.gains[quantity]
-        values = gain.level_a if placed.side == "a" else gain.level_b
-        where, panel, kind = "level", level, CHANNELS[quantity].kind
-    elif channel in ("p_manifold_pa", "p_exhaust_pa") and gauge is not None:
-        boost = channel == "p_manifold_pa"
-        values = gauge.boost_gauge_pa if boost else gauge.back_gauge_pa
-        where, panel, kind = "pressure", pressure, "boost"
-    else:
-        return "", None
-    y = float(units.shown(np.interp(x, c.speed_rpm, values, np.nan, np.nan), kind, system))
-    if not np.isfinite(y):
-        return "", None
-    low, high = panel.y_limits
-    stands = placed.stands and (placed.stands[0], low + placed.stands[1] * (high - low))
-    colour = _COLOURS["ab".index(placed.side)]
-    return where, Mark(x, y, placed.note.words, colour, stands)

@@ -11,6 +11,7 @@ from toolkit import preferences, units
 from toolkit.analysis.compare import Settings, compare
 from toolkit.analysis.finding import save_finding
 from toolkit.analysis.repeats import OBSERVED
+from toolkit.analysis.review_notes import notes_of
 from toolkit.analysis.sides import opened, partner, short_names, side
 from toolkit.analysis.verdict import verdicts
 from toolkit.bench import Bench
@@ -87,6 +88,7 @@ class BackToBackPanel(Workpanel):
             others = [n for n in logs if n not in (logs[0], beside)]
             a, b, low_rpm, high_rpm = logs[:1], others[:1] or logs[:1], None, None
         self._opened, self._signs, self._sides, self.comparison = {}, {}, {}, None
+        self._notes = None, None, ()
         self.a = Runs("Base of the comparison", "blue", logs, a)
         self.b = Runs("Compared with it", "orange", logs, b)
         self.quantity = Choice("Show", [("torque", "torque_nm"), ("power", "power_w")])
@@ -96,6 +98,7 @@ class BackToBackPanel(Workpanel):
             [("none", 1), ("3 bins", 3), ("5 bins", 5), ("9 bins", 9)],
             hint="on the chart only",
         )
+        self.with_notes = Choice("Notes of the review", [("shown", True), ("hidden", False)])
         self.low = Quantity("Averages from", "engine_speed", low_rpm, low=0, optional=True)
         self.high = Quantity(
             "to",
@@ -119,12 +122,13 @@ class BackToBackPanel(Workpanel):
             runs.observe(self._renamed, "value")
             runs.name.observe(self._changed, "value")
         self.watch(
-            self.quantity, self.reference, self.smoothing, self.low, self.high, self.spark, self.lam
-        )
+            self.quantity, self.reference, self.smoothing, self.with_notes,
+            self.low, self.high, self.spark, self.lam,
+        )  # fmt: skip
         self.compose(
             [
                 group("Runs", self.a, self.b),
-                group("Chart", self.quantity, self.reference, self.smoothing),
+                group("Chart", self.quantity, self.reference, self.smoothing, self.with_notes),
                 group("Average over", self.low, self.high),
                 group("Still one test if", self.spark, self.lam),
             ],
@@ -143,7 +147,8 @@ class BackToBackPanel(Workpanel):
             [(v.evidence, v.text) for v in verdicts(self.comparison, UNITS.system)],
             ("evidence", "sentence"), words=(0, 1),
         )  # fmt: skip
-        self.notes.value = "".join(paragraph(text) for text in self._remarks())
+        said = (*(f"Note: {text}" for text in self.chart.picture.notes), *self._remarks())
+        self.notes.value = "".join(paragraph(text) for text in said)
         speeds = self.comparison.speed_rpm
         step = int(speeds[1] - speeds[0])
         if (self.at.min, self.at.max) != (int(speeds[0]), int(speeds[-1])):
@@ -163,7 +168,18 @@ class BackToBackPanel(Workpanel):
         return int(self.comparison.speed_rpm[int(np.argmax(lead))])
 
     def _picture(self):
-        return picture(self.comparison, UNITS.system, self.quantity.value)
+        return picture(self.comparison, UNITS.system, self.quantity.value, self._noted())
+
+    def _noted(self):
+        """The reviews' notes to show, read anew only for other runs."""
+        c = self.comparison
+        if not self.with_notes.value:
+            return ()
+        a, b, notes = self._notes
+        if not (a is c.a and b is c.b):
+            notes = notes_of(self.bench, c)
+            self._notes = c.a, c.b, notes
+        return notes
 
     def _compared(self):
         settings = Settings(

@@ -9,6 +9,7 @@ from toolkit import preferences
 from toolkit.analysis.breathing import cam_of
 from toolkit.analysis.compare import Settings, compare
 from toolkit.analysis.finding import changed_logs, save_finding
+from toolkit.analysis.review_notes import notes_of
 from toolkit.analysis.sides import opened, short_names, side
 from toolkit.analysis.split import split
 from toolkit.bench import Bench
@@ -21,7 +22,7 @@ from toolkit.explain.publish import Choice as Publication
 from toolkit.explain.publish import publish
 from toolkit.explain.still import png
 from toolkit.explain.talk import needed_s
-from toolkit.explain.telling import notes_of, told
+from toolkit.explain.telling import told
 from toolkit.panels.base import UNITS, Choice, Quantity, Workpanel, group, paragraph
 
 _OWN_SIZE = "own size"
@@ -185,7 +186,7 @@ class ExplainerPanel(Workpanel):
             return
         self.loaded = open_finding(self.bench, self.finding.value)
         compared = not isinstance(self.loaded, Kept)
-        self._notes = notes_of(self.bench, self.loaded) if compared else ()
+        self._notes = notes_of(self.bench, self.loaded.comparison) if compared else ()
         self._stands = {}
         of_pulls = (self.parts["why"], self.parts["poster"])
         for part in (self.build, self.quantity, self._note_group, self.show, *of_pulls):
