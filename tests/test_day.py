@@ -31,7 +31,7 @@ def test_a_return_to_the_first_setup_shows_the_drift(april):
     day, _ = april
     returned = "turbo Small, target 14 psi"
     assert sum(p.setup == returned for p in day.pulls) == 6
-    drift, half = day.drift_w_per_hour[returned], day.drift_half_width[returned]
+    drift, half = day.drift(returned)
     assert drift + half < 0  # the cell has warmed up
     finding = session_picture(day, "SI").finding
     assert finding.startswith(f"{returned} drifts by {drift / 1e3:+.1f} ± ")
@@ -106,4 +106,5 @@ def test_charge_heat_of_another_boost_is_no_reason_and_of_the_same_is(april):
 def test_pulls_in_one_go_have_no_drift(april):
     day, _ = april
     first = day.pulls[0].setup
-    assert np.isnan(day.drift_w_per_hour[first])  # three pulls within minutes
+    assert np.isnan(day.drift(first)).all()  # three pulls within minutes
+    assert np.isfinite(day.drift(first, 0.0)).all()

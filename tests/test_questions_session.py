@@ -51,15 +51,17 @@ def test_pulls_stand_in_the_order_of_the_day(day):
 
 def test_drift_is_the_least_squares_line(day):
     expected = np.polyfit([9, 10, 14], [702.1, 700.3, 694.6], 1)[0]
-    assert day.drift_w_per_hour["A"] / 745.7 == pytest.approx(expected, rel=1e-6)
-    assert day.drift_half_width["A"] > 0
-    assert np.isnan(day.drift_w_per_hour["B"])
+    drift, half = day.drift("A")
+    assert drift / 745.7 == pytest.approx(expected, rel=1e-6) and half > 0
+    assert np.isnan(day.drift("B")).all()
+    assert np.isnan(day.drift("A", 5.1 * 3600)).all()  # the three pulls span five hours
 
 
 def test_why_two_pulls_may_not_be_compared(day):
     assert day.apart(0, 1) == ()
     assert [words for _, words, _ in day.apart(0, 3)] == ["oil"]
     assert [words for _, words, _ in day.apart(0, 2)] == ["sweep rate"]
+    assert day.apart(0, 2, sweep_limit=0.16) == ()
 
 
 def test_pulls_that_share_no_speed_are_refused():

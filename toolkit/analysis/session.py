@@ -16,10 +16,11 @@ LIKENESS = {
     "t_coolant_k": (8.0, "coolant"),
     "p_cell_pa": (500.0, "barometer"),
 }
-SWEEP_LIMIT = 0.10
+SWEEP_LIMIT = 0.10  # share by which sweep rates may differ; common practice
 # What boost and turbo decide: told apart only between pulls of one set-up.
 OF_SETUP = {"t_charge_k"}
-LEAST_HOURS = 0.25  # pulls in one go say nothing about a drift over the day
+# Pulls of one go warm up together and say nothing about a drift over the day. Common practice.
+LEAST_S = 900.0
 
 
 @dataclass(frozen=True)
@@ -37,23 +38,40 @@ class SessionPull:
 
 @dataclass(frozen=True)
 class Session:
-    """The pulls in order and the drift of power of each set-up that was run more than once.
+    """The pulls in order.
 
-    range_rpm: over which power is averaged; reference: the state it is in. drift_w_per_hour,
-    drift_half_width: by straight line through the pulls of one set-up; NaN with fewer than three
-    or within LEAST_HOURS.
+    range_rpm: over which power is averaged; reference: the state it is in.
     """
 
     pulls: tuple[SessionPull, ...]
     range_rpm: tuple[float, float]
-    drift_w_per_hour: dict[str, float]
-    drift_half_width: dict[str, float]
     reference: str = OBSERVED
 
-    def apart(self, one, other, limits=LIKENESS):
+    @property
+    def setups(self):
+        """The set-ups in the order in which they were first run."""
+        return tuple(dict.fromkeys(p.setup for p in self.pulls))
+
+    def drift(self, setup, least_s=LEAST_S):
+        """(drift [W/h], half width of its 95 % band) by straight line through a set-up's pulls.
+
+        NaN with fewer than three pulls, where an hour is not known, or where all lie within
+        least_s [s].
+        """
+        from scipy.stats import linregress
+
+        pulls = [p for p in self.pulls if p.setup == setup]
+        hours = [p.hour for p in pulls]
+        if len(pulls) < 3 or any(h is None for h in hours) or np.ptp(hours) < least_s / 3600:
+            return np.nan, np.nan
+        line = linregress(hours, [p.power_w for p in pulls])
+        return float(line.slope), float(coverage_factor(len(pulls) - 2) * line.stderr)
+
+    def apart(self, one, other, limits=LIKENESS, sweep_limit=SWEEP_LIMIT):
         """Why two pulls of the day may not be compared, in words; () where they may.
 
-        one, other: places in `pulls`, from 0. limits: as LIKENESS.
+        one, other: places in `pulls`, from 0. limits: as LIKENESS. sweep_limit: share by which
+        their sweep rates may differ.
         """
         a, b = self.pulls[one], self.pulls[other]
         reasons = []
@@ -62,7 +80,7 @@ class Session:
             told = channel not in OF_SETUP or a.setup == b.setup
             if told and abs(gap) > limit:
                 reasons.append((channel, words, gap))
-        if abs(b.sweep_rpm_s / a.sweep_rpm_s - 1) > SWEEP_LIMIT:
+        if abs(b.sweep_rpm_s / a.sweep_rpm_s - 1) > sweep_limit:
             reasons.append(("sweep", "sweep rate", b.sweep_rpm_s - a.sweep_rpm_s))
         return tuple(reasons)
 
@@ -88,28 +106,10 @@ def session(sides):
         for (name, r), mean in zip(repeats, means, strict=True)
     ]
     pulls.sort(key=lambda p: (p.hour is None, p.hour or 0.0))
-    drifts = {s.name: _drift([p for p in pulls if p.setup == s.name]) for s in sides}
-    return Session(
-        tuple(pulls),
-        (float(x[0]), float(x[-1])),
-        {name: d for name, (d, _) in drifts.items()},
-        {name: h for name, (_, h) in drifts.items()},
-        sides[0].repeats[0].reference,
-    )
+    return Session(tuple(pulls), (float(x[0]), float(x[-1])), sides[0].repeats[0].reference)
 
 
 def _levels(repeat):
     mean = repeat.grid.mean
     return {c: float(np.nanmean(mean[c])) for c in LIKENESS
             if c in mean and np.isfinite(mean[c]).any()}  # fmt: skip
-
-
-def _drift(pulls):
-    """(slope, half width of its 95 % band) of power against the hour."""
-    from scipy.stats import linregress
-
-    hours = [p.hour for p in pulls]
-    if len(pulls) < 3 or any(h is None for h in hours) or np.ptp(hours) < LEAST_HOURS:
-        return np.nan, np.nan
-    line = linregress(hours, [p.power_w for p in pulls])
-    return float(line.slope), float(coverage_factor(len(pulls) - 2) * line.stderr)

@@ -5,13 +5,16 @@ import numpy as np
 from toolkit import units
 from toolkit.analysis.day import shortened
 from toolkit.analysis.repeats import OBSERVED
-from toolkit.analysis.session import LIKENESS
+from toolkit.analysis.session import LEAST_S, LIKENESS
 from toolkit.charts import style
 from toolkit.charts.picture import Line, Panel, Picture
 
 
-def session_picture(day, system):
-    """A Session against the hour of the day; its place in the day where hours are not known."""
+def session_picture(day, system, least_s=LEAST_S):
+    """A Session against the hour of the day; its place in the day where hours are not known.
+
+    least_s: time [s] that a set-up's pulls must span before a drift is told.
+    """
     known = all(p.hour is not None for p in day.pulls)
     x = np.array([p.hour if known else i for i, p in enumerate(day.pulls, start=1)], dtype=float)
     label = "Time of day [h]" if known else "Pull of the day"
@@ -23,11 +26,11 @@ def session_picture(day, system):
         f"{len(day.pulls)} pulls · {'measured' if observed else 'worked out'}"
     )
     panels = (_power(day, x, system), _levels(day, x, system))
-    return Picture(_finding(day, system), method, panels, label)
+    return Picture(_finding(day, system, least_s), method, panels, label)
 
 
 def _power(day, x, system):
-    setups = list(dict.fromkeys(p.setup for p in day.pulls))
+    setups = day.setups
     names = dict(zip(setups, shortened(setups), strict=True))
     power = units.shown([p.power_w for p in day.pulls], "power", system)
     lines = []
@@ -59,11 +62,10 @@ def _levels(day, x, system):
     )
 
 
-def _finding(day, system):
+def _finding(day, system, least_s):
     """The largest drift that stands out of its band; that none does, otherwise."""
-    drifts = {
-        s: (d, day.drift_half_width[s]) for s, d in day.drift_w_per_hour.items() if np.isfinite(d)
-    }
+    drifts = {s: day.drift(s, least_s) for s in day.setups}
+    drifts = {s: told for s, told in drifts.items() if np.isfinite(told[0])}
     if not drifts:
         return "The drift of the day cannot be told: run the first set-up again at the end"
     setup, (drift, half) = max(drifts.items(), key=lambda item: abs(item[1][0]))

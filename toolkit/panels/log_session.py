@@ -6,7 +6,7 @@ import numpy as np
 from toolkit import units
 from toolkit.analysis.day import day_of, shortened
 from toolkit.analysis.repeats import OBSERVED
-from toolkit.analysis.session import LIKENESS
+from toolkit.analysis.session import LEAST_S, LIKENESS, SWEEP_LIMIT
 from toolkit.charts.log_axes import Drawn
 from toolkit.charts.session_picture import session_picture
 from toolkit.logs.question import LogError
@@ -49,14 +49,18 @@ class SessionPanel(Workpanel):
             channel: Quantity(_FIELDS[channel], _gap_kind(channel), limit, low=0)
             for channel, (limit, _) in LIKENESS.items()
         }
+        self.sweep = Quantity("Sweep rate, by", "fraction", SWEEP_LIMIT, low=0)
+        self.least = Quantity("Pulls spread over", "time", LEAST_S, low=0,
+                              hint="or more: pulls of one go show no drift of the day")  # fmt: skip
         self.slot, self.list = Slot(), w.HTML()
-        self.watch(self.against, *self.limits.values())
+        self.watch(self.against, *self.limits.values(), self.sweep, self.least)
         hint = said("Reads every log of this day in the bench; reviews count as saved.")
         self.compose(
             [
                 group("The day of this log", self.read, hint, self.power, self.against),
-                group("Alike if they differ by less than", *self.limits.values(),
+                group("Alike if they differ by less than", *self.limits.values(), self.sweep,
                       said("Common practice; yours to set.")),
+                group("A drift is told of", self.least),
             ],
             [self.slot, self.list],
         )  # fmt: skip
@@ -76,9 +80,13 @@ class SessionPanel(Workpanel):
         """Draw the day that was read."""
         if self.day is None:
             return
-        self.slot.show(Drawn(session_picture(self.day, UNITS.system), ()))
+        self.slot.show(Drawn(session_picture(self.day, UNITS.system, self.least.value), ()))
         limits = {c: (self.limits[c].value, words) for c, (_, words) in LIKENESS.items()}
-        self.list.value = _listed(self.day, self.against.value, limits, UNITS.system) + "".join(
+        told = [
+            self.day.apart(self.against.value, place, limits, self.sweep.value)
+            for place in range(len(self.day.pulls))
+        ]
+        self.list.value = _listed(self.day, self.against.value, told, UNITS.system) + "".join(
             paragraph(text, "dp-message") for text in self._left_out
         )
 
@@ -87,11 +95,11 @@ def _gap_kind(channel):
     return "boost" if channel == "p_cell_pa" else "temperature_difference"
 
 
-def _listed(day, base, limits, system):
+def _listed(day, base, told, system):
     names = shortened([p.setup for p in day.pulls])
     rows = [
         (f"{i + 1}", _clock(p.hour), names[i], units.text(p.power_w, "power", system),
-         *(_level(p, c, system) for c in LIKENESS), _against(day, base, i, limits, system))
+         *(_level(p, c, system) for c in LIKENESS), _against(told[i], i == base, system))
         for i, p in enumerate(day.pulls)
     ]  # fmt: skip
     heads = ["", "at", "set-up", "mean power", *(words for _, words in LIKENESS.values())]
@@ -111,11 +119,10 @@ def _level(pull, channel, system):
     return units.text(value, kind, system) if np.isfinite(value) else "not logged"
 
 
-def _against(day, base, place, limits, system):
+def _against(reasons, is_base, system):
     """Whether a pull may be compared with the chosen one, and if not, why."""
-    if place == base:
+    if is_base:
         return "this one"
-    reasons = day.apart(base, place, limits)
     if not reasons:
         return "may be compared"
     said = []
