@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from tests.conftest import ROOT
@@ -13,7 +14,7 @@ from toolkit.analysis.sides import opened, side
 from toolkit.analysis.verdict import headline, verdicts
 from toolkit.bench import Bench
 from toolkit.charts.comparison import picture
-from toolkit.logs.clocks import fit_clocks
+from toolkit.logs.clocks import ClockFit, fit_clocks
 from toolkit.logs.pulls import pulls_of
 
 SMALL = "runs/2026-04-18_2_small_14psi_dyno.csv"
@@ -78,6 +79,32 @@ def test_a_saved_clock_joins_the_two_loggers_by_time(logs):
     off = replace(log, partner=replace(log.partner, run=wrong))
     moved = side("Small", [off]).repeats[0].grid.mean["spark_deg"]
     assert np.nanmax(np.abs(moved - by_speed["spark_deg"])) > 1.0
+
+
+def test_a_saved_clock_of_known_offset_and_rate_joins_to_the_right_moment(logs):
+    """The partner's lambda is a line along the true time, written on a clock 7.3 s behind and
+    0.05 % fast: joined by that clock it lies on the line, on the dyno's rows and in the bins."""
+    log = logs[0]
+    known = ClockFit(7.3, rate=1 / 1.0005, fitted=True)
+    true_s = np.arange(0.0, log.run.frame["time_s"].max(), 0.02)
+    written_s = (true_s - known.offset_s) / known.rate
+    frame = pd.DataFrame({"time_s": written_s, "lam": 0.8 + 0.001 * true_s})
+    ecu = log.partner.run
+    run = ecu.reviewed(replace(ecu.review, clock=known.to_strings(log.run.name)))
+    run.__dict__["frame"] = frame
+    one = replace(log, partner=replace(log.partner, run=run))
+    time = log.run.frame["time_s"].to_numpy()
+    inside = (time > true_s[0]) & (time < true_s[-1])
+    joined = one.frame["lam"].to_numpy()
+    assert joined[inside] == pytest.approx(0.8 + 0.001 * time[inside], abs=1e-6)
+    repeats = side("Small", [one], step_rpm=100.0).repeats
+    for repeat, pull in zip(repeats, pulls_of(log.stretches), strict=True):
+        rows = log.run.frame.iloc[pull.rows]
+        bins = np.floor(rows["speed_rpm"] / 100 + 0.5) * 100
+        truth = (0.8 + 0.001 * rows["time_s"]).groupby(bins).mean()
+        lam = pd.Series(repeat.grid.mean["lam"], repeat.grid.speed_rpm).dropna()
+        assert len(lam) > 20
+        assert lam.to_numpy() == pytest.approx(truth.loc[lam.index].to_numpy(), abs=1e-6)
 
 
 def oil_at_its_end(log, clock=None):

@@ -140,6 +140,43 @@ def test_a_note_is_put_by_a_tap_and_by_the_keys_undone_and_done_again(book):
     sees(book, CURVES, "steady <b>here</b>")
 
 
+def field(page, number, label):
+    """The text field of a label."""
+    return panel(page, number).locator(
+        f".widget-hbox:has(> .widget-label:text-is('{label}')) input"
+    )
+
+
+def test_a_note_on_the_time_trace_is_written_edited_and_deleted_by_the_keys_alone(book):
+    choose(book, PULLS, "On", "torque")
+    at = field(book, PULLS, "At").first
+    at.focus()
+    book.keyboard.type("12.5 s")
+    book.keyboard.press("Enter")
+    sees(book, PULLS, "There it is")
+    words = panel(book, PULLS).locator("input[placeholder='what you see there']")
+    words.focus()
+    book.keyboard.type("gate rattles")
+    book.keyboard.press("Tab")
+    press(book, PULLS, "Put the note")
+    chosen = panel(book, PULLS).locator("select:has(option:text-is('a new one'))").first
+    expect(chosen.locator("option")).to_contain_text(["a new one", "gate rattles"])
+    settle(book)
+    shoot(book, f"{BOOK}_time_note")
+    chosen.select_option(index=1)
+    expect(words).to_have_value("gate rattles", timeout=PATIENCE_MS)
+    words.fill("gate rattles, then stops")
+    words.press("Tab")
+    press(book, PULLS, "Put the note")
+    expect(chosen.locator("option")).to_contain_text(["a new one", "then stops"])
+    chosen.select_option(index=1)
+    press(book, PULLS, "Delete it")
+    expect(chosen.locator("option")).to_have_count(1, timeout=PATIENCE_MS)
+    press(book, PULLS, "Undo")
+    expect(chosen.locator("option")).to_have_count(2, timeout=PATIENCE_MS)
+    sees(book, SAVE, "not saved yet")
+
+
 def test_a_sign_of_trouble_is_marked_and_its_limit_is_the_persons(book):
     choose(book, OPENED, "Log", "runs/bad/clipped_sensor.csv")
     sees(book, SIGNS, "clipped sensor", "stops a verdict", "boost, power")
