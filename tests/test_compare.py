@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from toolkit.analysis.compare import ReferenceMismatch, Settings, averaged, compare
+from toolkit.analysis.compare import ReferenceMismatch, Settings, compare
 from toolkit.analysis.crossing import crossings
 from toolkit.analysis.repeats import Repeat, Side, converted, joined, repeats_of
 from toolkit.analysis.verdict import CANNOT_TELL, MEASURED, WORKED_OUT, headline, verdicts
@@ -125,8 +125,8 @@ def test_average_is_by_speed_over_the_stated_range():
     assert c.range_rpm == (3500, 5500)
     exact = 500 - 2e-5 * 1000**2 / 3
     assert c.average["torque_nm"].level_a == pytest.approx(exact, abs=0.05)
-    wider = averaged(c, "torque_nm", 3000, 6000)
-    assert wider.level_a == pytest.approx(500 - 2e-5 * 1500**2 / 3, abs=0.05)
+    wider = compare(c.a, c.b, Settings(low_rpm=3000, high_rpm=6000))
+    assert wider.average["torque_nm"].level_a == pytest.approx(500 - 2e-5 * 1500**2 / 3, abs=0.05)
 
 
 def test_average_goes_only_over_what_every_pull_covers():

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from toolkit.analysis.fit import CHANNELS, Stopped, Trust, error_sentence, fit, rows, without_priors
+from toolkit.analysis.fit import CHANNELS, Stopped, Trust, error_sentence, fit, rows
 from toolkit.analysis.fit_model import Model, parameters_of, thousands
 from toolkit.analysis.fit_points import points_of
 from toolkit.build.parts import Build, Curve, Engine, FuelSystem, Turbo
@@ -104,6 +104,11 @@ def synthetic(measured, values, noise=0.0, seed=1):
     air, torque = (a * np.exp(noise * rng.standard_normal(a.size)) for a in (air, torque))
     p3 = p3 * np.exp(0.2 * noise * rng.standard_normal(p3.size))
     return replace(measured, air_flow_kg_s=air, p_exhaust_pa=p3, torque_nm=torque)
+
+
+def without_priors(parameters):
+    """The same unknowns for the data alone to tell."""
+    return tuple(replace(p, free=True) for p in parameters)
 
 
 def test_recovers_what_made_the_points(measured):

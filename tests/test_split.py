@@ -162,19 +162,19 @@ def test_first_order_bands_agree_with_samples(at_14psi):
     draw = np.random.default_rng(5).normal(size=(600, len(listed)))
     draw = (draw - draw.mean(axis=0)) / draw.std(axis=0)  # each of unit size in this sample too
     states = {
-        n: np.stack([v + sum(z * s.get(n, 0.0) for z, (_, s, _, _) in zip(row, listed, strict=True))
+        n: np.stack([v + sum(z * s.get(n, 0.0) for z, (s, _, _) in zip(row, listed, strict=True))
                      for row in draw])
         for n, v in problem.states.items()
     }  # fmt: skip
     parameters = {
         n: np.array(
-            [[v + sum(z * p.get(n, 0.0) for z, (_, _, p, _) in zip(row, listed, strict=True))]
+            [[v + sum(z * p.get(n, 0.0) for z, (_, p, _) in zip(row, listed, strict=True))]
              for row in draw]
         )
         for n, (v, _) in parameters_of(problem).items()
     }  # fmt: skip
     sampled = shapley(problem, states, parameters).std(axis=0)
-    _, shares, _, _ = _solved(problem)
+    shares, *_ = _solved(problem)
     first_order = np.sqrt(((0.5 * (shares[1::2] - shares[2::2])) ** 2).sum(axis=0))[:-1]
     agreement = dict(zip(problem.causes, np.nanmedian(first_order / sampled, axis=1), strict=True))
     # Mixture and spark are products of uncertain factors, which first order makes a fifth narrower.

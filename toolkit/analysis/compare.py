@@ -151,18 +151,6 @@ def compare(a, b, settings=None):
     )  # fmt: skip
 
 
-def averaged(comparison, channel, low_rpm, high_rpm):
-    """The Gain of one channel's average over another range of speed.
-
-    Each pull is averaged by speed (trapezium), then the sides are compared as at any speed.
-    """
-    speed = comparison.speed_rpm
-    inside = (speed >= low_rpm) & (speed <= high_rpm)
-    sides = (comparison.a, comparison.b)
-    gain_of = _gain_function(*sides, comparison.drift_corrected, comparison.settings)
-    return gain_of(*_averages(speed, *(stacked(s, speed)[channel] for s in sides), inside))
-
-
 def is_return_test(a, b):
     """Whether one side was run before and after the other in one session (A-B-A)."""
     repeats = (*a.repeats, *b.repeats)

@@ -6,7 +6,7 @@ a fit without enough data is still a fit: of the prior, and reported as that. Wh
 switched off and the data do not settle an unknown, its band is infinite.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -218,11 +218,6 @@ def _checked(builds):
                 "together on one engine; make those parts of the builds the same"
             )
     return builds
-
-
-def without_priors(parameters):
-    """The same unknowns for the data alone to tell."""
-    return tuple(replace(p, free=True) for p in parameters)
 
 
 def rows(fitted, system):

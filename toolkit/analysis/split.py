@@ -39,7 +39,7 @@ class Split:
     causes: names in order, the last is UNEXPLAINED; share, half_width: (causes, speeds), the band
     at `confidence`. difference: what was measured. not_logged: causes that could not be split off.
     slope: the BreathingSlope used. errors: per disturbance what one standard deviation of it does
-    to each share (disturbances, causes, speeds), named by error_names.
+    to each share (disturbances, causes, speeds).
     """
 
     name_a: str
@@ -49,7 +49,6 @@ class Split:
     share: np.ndarray
     difference: np.ndarray
     errors: np.ndarray = field(repr=False)
-    error_names: tuple = field(repr=False)
     error_dof: np.ndarray = field(repr=False)
     slope: breathing_slope.BreathingSlope
     not_logged: tuple = ()
@@ -85,11 +84,11 @@ def split(comparison, build=None, cam=None, tolerances=None, use_air_flow=True):
     Raises ValueError where torque or manifold pressure is missing, or torque is not as observed.
     """
     problem, missing = problem_of(comparison, build, cam, tolerances, use_air_flow)
-    names, shares, difference, dof = _solved(problem)
+    shares, difference, dof = _solved(problem)
     errors = 0.5 * (shares[1::2] - shares[2::2])
     return Split(
         comparison.a.name, comparison.b.name, problem.speed_rpm, (*problem.causes, UNEXPLAINED),
-        shares[0], difference, errors, names, dof, problem.slope, missing,
+        shares[0], difference, errors, dof, problem.slope, missing,
         comparison.settings.confidence,
     )  # fmt: skip
 
@@ -101,7 +100,7 @@ def mean_shares(comparison, build, cam, low_rpm, high_rpm):
     flow is left aside, since it tells of the cam that ran.
     """
     problem, _ = problem_of(comparison, build, cam, use_air_flow=False)
-    _, shares, *_ = _solved(problem, banded=False)
+    shares, *_ = _solved(problem, banded=False)
     (mean,) = _means(problem.speed_rpm, low_rpm, high_rpm, shares[0])
     return dict(zip((*problem.causes, UNEXPLAINED), mean, strict=True))
 
@@ -260,12 +259,12 @@ def _filling_change(c, p, t, tolerances):
 
 
 def _solved(problem, banded=True):
-    """Names, shares (1 + 2 n, causes + 1, speeds), difference and dof of all disturbances.
+    """Shares (1 + 2 n, causes + 1, speeds), difference and dof of all n disturbances.
 
     banded False: without any disturbance, n is 0.
     """
     listed = list(disturbances(problem)) if banded else []
-    rows = [({}, {}, 0.0), *((s, p, sign) for _, s, p, _ in listed for sign in (1.0, -1.0))]
+    rows = [({}, {}, 0.0), *((s, p, sign) for s, p, _ in listed for sign in (1.0, -1.0))]
     states = {
         name: np.stack([v + sign * s.get(name, 0.0) for s, _, sign in rows])
         for name, v in problem.states.items()
@@ -279,7 +278,7 @@ def _solved(problem, banded=True):
     unexplained = difference - shares.sum(axis=1)
     dof = np.array([np.broadcast_to(d, problem.speed_rpm.shape) for *_, d in listed])
     whole = np.concatenate([shares, unexplained[:, None]], axis=1)
-    return tuple(name for name, *_ in listed), whole, difference[0], dof
+    return whole, difference[0], dof
 
 
 def shapley(problem, states, parameters):

@@ -154,7 +154,7 @@ def parameters_of(problem):
 
 
 def disturbances(problem):
-    """Everything that may be wrong by one standard deviation: (name, channels, parameters, dof).
+    """Everything that may be wrong by one standard deviation: (channels, parameters, dof).
 
     channels: additions per channel (2, speeds); parameters: additions per name.
     """
@@ -163,15 +163,15 @@ def disturbances(problem):
     for channel, error in problem.scatter.items():
         size = problem.tolerances.size(channel, problem.states[channel])
         late = late_by(problem.speed_rpm, problem.states[channel], problem.sweep_rpm_s, channel)
-        for name, change, dof in (
-            ("lag", late, np.inf),
-            ("sensor", size, np.inf),
-            ("between runs", np.sqrt(2) * apart * size * opposite, np.inf),
-            ("scatter", error * opposite, problem.dof[channel]),
+        for change, dof in (
+            (late, np.inf),  # a sensor that lags
+            (size, np.inf),  # a sensor that is off on both runs
+            (np.sqrt(2) * apart * size * opposite, np.inf),  # and between them
+            (error * opposite, problem.dof[channel]),  # scatter of the pulls
         ):
             both = {channel: change}
             if channel == "p_exhaust_pa":
                 both["p_breathing_pa"] = change
-            yield f"{channel}, {name}", both, {}, dof
+            yield both, {}, dof
     for name, (_, sd) in parameters_of(problem).items():
-        yield name, {}, {name: sd}, np.inf
+        yield {}, {name: sd}, np.inf

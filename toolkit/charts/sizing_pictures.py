@@ -106,12 +106,9 @@ def map_picture(made, j, system):
     def flow(values):
         return units.shown(values, "air_flow", system)
 
-    contours, efficiencies = _contours(map_, flow)
-    lines = [*_map_lines(map_, flow), *contours, *_operating_lines(m, j, flow)]
-    marks = [
-        *_speed_marks(map_, flow), *efficiencies, *_rpm_marks(made, j, flow),
-        *_regime_marks(m, j, flow),
-    ]  # fmt: skip
+    map_lines, map_marks = _map_alone(map_, system)
+    lines = [*map_lines, *_operating_lines(m, j, flow)]
+    marks = [*map_marks, *_rpm_marks(made, j, flow), *_regime_marks(m, j, flow)]
     top_ratio = 1.06 * float(map_.pressure_ratio.max())
     right = 1.06 * float(flow(map_.flow_kg_s.max()))
     reference = (

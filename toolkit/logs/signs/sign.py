@@ -8,7 +8,6 @@ from toolkit import units
 from toolkit.logs.channels import CHANNELS, channel_of
 from toolkit.logs.question import LogError
 
-SEVERITIES = ("stops", "weakens", "note")
 COMMON = "common practice"
 
 
