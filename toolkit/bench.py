@@ -13,6 +13,7 @@ import tomlkit
 from boltons.fileutils import atomic_save
 
 LOG_SUFFIXES = {".csv", ".tsv", ".txt", ".dat", ".asc", ".log", ".xlsx", ".parquet", ".mf4"}
+_SHARED = {"runs": "", "builds": ".toml", "maps": ".csv"}  # the ending of all files in a folder
 
 
 class BenchError(ValueError):
@@ -72,6 +73,16 @@ class Bench:
             for p in found
             if p.is_file() and wanted(p) and p.resolve().is_relative_to(self.folder)
         ]
+
+
+def short_name(name):
+    """A file of the bench as a person sees it in a list: without what all in its folder share.
+
+    >>> short_name("builds/small.toml"), short_name("runs/bad/late.csv")
+    ('small', 'bad/late.csv')
+    """
+    folder, _, rest = name.partition("/")
+    return rest.removesuffix(_SHARED[folder]) if folder in _SHARED else name
 
 
 def digest(path):

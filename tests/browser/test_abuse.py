@@ -64,7 +64,7 @@ def test_a_hostile_log_is_shown_as_words(seeded):
     with chromium() as page:
         opened(page, seeded, "02_log_review")
         pick = page.locator(f"{OPEN} .widget-hbox:has(> .widget-label:text-is('Log')) select").first
-        pick.select_option(label=f"runs/{NAME}")
+        pick.select_option(label=NAME)
         settle(page)
         heading = page.locator(f"{OPEN} .dp-panel").first
         heading.get_by_text("How the file was read", exact=False).first.click()

@@ -51,7 +51,7 @@ def opened(lab):
 @pytest.fixture
 def book(opened):
     """The page with the first log on the desk, as it was opened."""
-    choose(opened, OPENED, "Log", "runs/2026-04-18_3_small_20psi_dyno.csv")
+    choose(opened, OPENED, "Log", "2026-04-18_3_small_20psi_dyno.csv")
     press(opened, OPENED, "Read it again")
     sees(opened, PULLS, "3 of 3 pulls are used", "2026-04-18_3_small_20psi_dyno.csv")
     settle(opened)
@@ -77,11 +77,11 @@ def test_a_pull_is_refused_and_picture_and_words_follow(book):
 
 
 def test_a_question_is_answered_and_a_pull_cut_short_is_taken(book):
-    choose(book, OPENED, "Log", "runs/bad/merged_pulls.csv")
+    choose(book, OPENED, "Log", "bad/merged_pulls.csv")
     sees(book, PULLS, "2 of 3 pulls are used; 1 cut short")
     panel(book, PULLS).locator("input[type=checkbox]").nth(1).click()
     sees(book, PULLS, "3 of 3 pulls are used")
-    choose(book, OPENED, "Log", "runs/bad/duplicate_names.csv")
+    choose(book, OPENED, "Log", "bad/duplicate_names.csv")
     sees(book, OPENED, "2 questions to answer")
     question = panel(book, OPENED).locator("select:has(option:text-is('choose ...'))").first
     question.select_option(label="p_manifold_pa: intake manifold pressure")
@@ -100,7 +100,7 @@ def us(page):
 
 
 def test_a_file_that_cannot_be_used_ends_in_a_sentence_and_the_picture_stays(book):
-    choose(book, OPENED, "Log", "runs/bad/extra_cells.csv")
+    choose(book, OPENED, "Log", "bad/extra_cells.csv")
     sees(book, OPENED, "row 2 has 3 cells but the header has 2")
     sees(book, OPENED, "Shown below is still runs/2026-04-18_3_small_20psi_dyno.csv")
     sees(book, PULLS, "3 of 3 pulls are used")
@@ -178,7 +178,7 @@ def test_a_note_on_the_time_trace_is_written_edited_and_deleted_by_the_keys_alon
 
 
 def test_a_sign_of_trouble_is_marked_and_its_limit_is_the_persons(book):
-    choose(book, OPENED, "Log", "runs/bad/clipped_sensor.csv")
+    choose(book, OPENED, "Log", "bad/clipped_sensor.csv")
     sees(book, SIGNS, "clipped sensor", "stops a verdict", "boost, power")
     sees(book, ANSWERS, "cannot tell")
     choose(book, SIGNS, "What counts", "a slower log hides spikes and flutter")

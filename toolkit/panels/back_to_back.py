@@ -14,7 +14,7 @@ from toolkit.analysis.repeats import OBSERVED
 from toolkit.analysis.review_notes import notes_of
 from toolkit.analysis.sides import opened, partner, short_names, side
 from toolkit.analysis.verdict import verdicts
-from toolkit.bench import Bench
+from toolkit.bench import Bench, short_name
 from toolkit.charts.comparison import picture
 from toolkit.logs.channels import channel_of
 from toolkit.logs.signs.sensors import CLIPPED
@@ -25,6 +25,7 @@ from toolkit.panels.base import (
     Quantity,
     Workpanel,
     group,
+    named,
     paragraph,
     said,
     table,
@@ -44,7 +45,7 @@ class Runs(w.VBox):
         self.title = title
         chosen = tuple(chosen)
         self.pick = w.SelectMultiple(
-            options=[(_short(n), n) for n in logs],
+            options=named(logs),
             value=chosen,
             rows=7,
             layout=w.Layout(width="280px"),
@@ -56,10 +57,6 @@ class Runs(w.VBox):
         )
         self.value = chosen
         self.pick.observe(lambda change: setattr(self, "value", change.new), "value")
-
-
-def _short(name):
-    return name.removeprefix("runs/")
 
 
 class BackToBackPanel(Workpanel):
@@ -209,7 +206,7 @@ class BackToBackPanel(Workpanel):
         """The names typed, else what differs between the set-ups."""
         for runs in (self.a, self.b):
             if not runs.value:
-                raise ValueError(f"{runs.title}: choose at least one log")
+                raise ValueError(f"{runs.title}: choose at least one run")
         logs = [runs.value[0] for runs in (self.a, self.b)]
         setups = [self._tested(log).setup or PurePosixPath(log).stem for log in logs]
         typed = [runs.name.value.strip() for runs in (self.a, self.b)]
@@ -247,7 +244,7 @@ class BackToBackPanel(Workpanel):
             tested = self._tested(name)
             said = [*tested.remarks, *self._signs_of(name), *_joining(tested)]
             said += [f"{q.sentence} Answer it in Log review." for q in tested.run.questions]
-            yield from (f"{_short(name)}: {text}" for text in said)
+            yield from (f"{short_name(name)}: {text}" for text in said)
 
     def _show_numbers(self):
         c, system = self.comparison, UNITS.system
@@ -273,7 +270,7 @@ def _joining(tested):
     if tested.partner is None:
         return []
     how = "by speed: no clock is saved" if tested.clock is None else "by its saved clock"
-    return [f"channels it lacks come from {_short(tested.partner.run.name)}, joined {how}."]
+    return [f"channels it lacks come from {short_name(tested.partner.run.name)}, joined {how}."]
 
 
 def _kind(channel):

@@ -16,6 +16,7 @@ from bokeh.protocol.messages.patch_doc import patch_doc
 from jupyter_bokeh import BokehModel
 
 from toolkit import preferences, units
+from toolkit.bench import short_name
 from toolkit.charts import style
 from toolkit.charts.live import LiveChart
 
@@ -116,6 +117,11 @@ UNITS = UnitSystem()
 def said(text, css="dp-message"):
     """A line of words; whatever is in it, it is words and never markup."""
     return w.HTML(paragraph(text, css), layout=w.Layout(margin="0"))
+
+
+def named(files):
+    """Files of the bench as options of a list: (what a person reads, name)."""
+    return [(short_name(name), name) for name in files]
 
 
 def paragraph(text, css="dp-message"):

@@ -5,7 +5,7 @@ import ipywidgets as w
 from toolkit import preferences
 from toolkit.analysis import breathing
 from toolkit.analysis.sides import opened, short_names, side
-from toolkit.bench import Bench
+from toolkit.bench import Bench, short_name
 from toolkit.build import read_build
 from toolkit.charts.cycle_picture import picture
 from toolkit.panels.base import (
@@ -16,6 +16,7 @@ from toolkit.panels.base import (
     Slide,
     Workpanel,
     group,
+    named,
     paragraph,
     said,
     verdict,
@@ -69,11 +70,11 @@ class CyclePanel(Workpanel):
         names = self.bench.builds()
         if not names:
             raise ValueError("this bench has no build: save one in the sizing worksheet first")
-        short = [(n.removeprefix("builds/").removesuffix(".toml"), n) for n in names]
+        short = named(names)
         self.build = Choice("Build", short, build if build in names else names[0])
         there = self.bench.logs()
         self.runs = w.SelectMultiple(
-            options=[(n.removeprefix("runs/"), n) for n in there],
+            options=named(there),
             value=[n for n in logs if n in there],
             rows=5,
             layout=w.Layout(width="280px"),
@@ -144,7 +145,7 @@ class CyclePanel(Workpanel):
         for log in self.runs.value:
             if log not in self._levels:
                 tested = opened(self.bench, log)
-                name = tested.setup or log.removeprefix("runs/")
+                name = tested.setup or short_name(log)
                 self._levels[log] = (name, breathing.levels(side(name, [tested], step_rpm=100.0)))
         found = [self._levels[log] for log in self.runs.value]
         if len(found) == 2:

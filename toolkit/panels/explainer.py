@@ -23,7 +23,7 @@ from toolkit.explain.publish import publish
 from toolkit.explain.still import png
 from toolkit.explain.talk import needed_s
 from toolkit.explain.telling import told
-from toolkit.panels.base import UNITS, Choice, Quantity, Workpanel, group, paragraph
+from toolkit.panels.base import UNITS, Choice, Quantity, Workpanel, group, named, paragraph
 
 _OWN_SIZE = "own size"
 _PREVIEW_PX = 860
@@ -68,8 +68,8 @@ class ExplainerPanel(Workpanel):
         self.finding.control.layout.width = "190px"
         self.finding.layout.width = "350px"
         builds = self.bench.builds()
-        options = [*((n.removeprefix("builds/"), n) for n in builds), ("none: no split", "")]
-        self.build = Choice("Engine build", options, build if build in builds else None,
+        options = [*named(builds), ("none: no split", "")]
+        self.build = Choice("Build", options, build if build in builds else None,
                             hint="splits the gap among its causes")  # fmt: skip
         self._splits = {}
         self._make_words()

@@ -37,7 +37,7 @@ class AirPanel(Workpanel):
             "barometer": Quantity("Barometer", "barometer", None, low=0, optional=True),
             "altitude": Quantity("Altitude", "altitude", None, optional=True),
             "temperature": Quantity("Air temperature", "temperature", None, low=0, optional=True),
-            "humidity": Quantity("Moisture", "fraction", None, low=0, high=1, optional=True),
+            "humidity": Quantity("Humidity", "fraction", None, low=0, high=1, optional=True),
             "dew_point": Quantity("Dew point", "temperature", None, low=0, optional=True),
             "wet_bulb": Quantity("Wet bulb", "temperature", None, low=0, optional=True),
         }

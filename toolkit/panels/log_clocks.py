@@ -6,13 +6,14 @@ import ipywidgets as w
 import numpy as np
 
 from toolkit.analysis.sides import partner
+from toolkit.bench import short_name
 from toolkit.charts.clock_picture import clock_picture
 from toolkit.charts.log_axes import Drawn
 from toolkit.logs.channels import CHANNELS
 from toolkit.logs.clocks import ClockFit, fit_clocks
 from toolkit.logs.question import LogError
 from toolkit.logs.run import Run
-from toolkit.panels.base import UNITS, Choice, Quantity, Workpanel, group, paragraph, verdict
+from toolkit.panels.base import UNITS, Choice, Quantity, Workpanel, group, named, paragraph, verdict
 from toolkit.panels.log_desk import same
 from toolkit.panels.log_pulls import Slot
 
@@ -66,7 +67,7 @@ class ClocksPanel(Workpanel):
 
     def _offer(self):
         names = [n for n in self.desk.bench.logs() if n != self._run.name]
-        self.other.control.options = _NONE + [(n, n) for n in names]
+        self.other.control.options = _NONE + named(names)
         kept = self.desk.state.run.review.clock.get("with", "")
         self.other.value = kept if kept in names else partner(self._run.name, names)
 
@@ -102,7 +103,9 @@ class ClocksPanel(Workpanel):
             other.frame, state.run.frame, fit, names, UNITS.system, self.channel.value
         )
         self.slot.show(Drawn(picture, ()))
-        self.words.value = paragraph(f"'{names[0]}': {other.name}; '{names[1]}': this log.")
+        self.words.value = paragraph(
+            f"'{names[0]}': {short_name(other.name)}; '{names[1]}': this log."
+        )
         kept = state.run.review.clock
         self.use.disabled = not np.isfinite(fit.offset_s)
         self.status.value = verdict(

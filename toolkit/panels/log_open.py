@@ -7,6 +7,7 @@ from toolkit.panels.base import (
     Choice,
     Workpanel,
     group,
+    named,
     paragraph,
     table,
     verdict,
@@ -23,7 +24,7 @@ class OpenPanel(Workpanel):
         super().__init__()
         self.desk, self._why = desk, ""
         logs = desk.bench.logs()
-        offered = logs or [("no log in this bench", "")]
+        offered = named(logs) or [("no log in this bench", "")]
         self.chosen = Choice("Log", offered, log if log in logs else None)
         self.chosen.layout.width = "640px"
         self.chosen.control.layout.width = "460px"

@@ -21,6 +21,7 @@ from toolkit.panels.base import (
     Quantity,
     Slide,
     group,
+    named,
     paragraph,
     said,
     table,
@@ -39,9 +40,7 @@ class EnginePanel(SheetPanel):
 
     def __init__(self, sheet):
         super().__init__(sheet)
-        names = [
-            (n.removeprefix("builds/").removesuffix(".toml"), n) for n in sheet.source.builds()
-        ]
+        names = named(sheet.source.builds())
         borrowed = (
             ""
             if sheet.source is sheet.bench
@@ -70,7 +69,7 @@ class EnginePanel(SheetPanel):
         bind = self.bind
         self.displacement = bind("Displacement", "engine", "displacement_m3")
         shapes = [_BUILT, *sizing.SHAPES, _RUN, _TYPED]
-        logs = [(n.removeprefix("runs/"), n) for n in self.sheet.bench.logs()]
+        logs = named(self.sheet.bench.logs())
         self.shape = Choice("Filling (VE)", shapes, _BUILT)
         self.run = Choice("Run", [("choose one", ""), *logs], "")
         self.points = Field("Points", w.Textarea(rows=6, continuous_update=False), "speed; VE")
@@ -110,8 +109,8 @@ class EnginePanel(SheetPanel):
             ),
             group(
                 "Air of the cell", self.altitude,
-                bind("Pressure", "weather", "p_cell_pa"),
-                bind("Temperature", "weather", "t_cell_k"),
+                bind("Barometer", "weather", "p_cell_pa"),
+                bind("Air temperature", "weather", "t_cell_k"),
                 bind("Humidity", "weather", "humidity"),
             ),
             group(
@@ -224,7 +223,7 @@ class MapPanel(SheetPanel):
         names = [(t.name, j) for j, t in enumerate(sheet.build.turbos)]
         self.candidate = Choice("Candidate", names, sheet.chosen)
         self.candidate.observe(self.handler(lambda c: self._choose(c.new)), "value")
-        maps = [(n.removeprefix("maps/").removesuffix(".csv"), n) for n in sheet.source.maps()]
+        maps = named(sheet.source.maps())
         psi = 6894.757293168361
         # More or less than the target: so it stands still when the target changes.
         self.more = Slide("Boost above target", "boost", 0.0, -10 * psi, 20 * psi, 60)

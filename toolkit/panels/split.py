@@ -20,6 +20,7 @@ from toolkit.panels.base import (
     Waiting,
     Workpanel,
     group,
+    named,
     paragraph,
     said,
     table,
@@ -50,7 +51,7 @@ class SplitPanel(Workpanel):
         builds = compared.bench.builds()
         if not builds:
             raise ValueError("this bench has no build: save one in the sizing worksheet first")
-        self.build = Choice("Build", builds, build if build in builds else builds[0],
+        self.build = Choice("Build", named(builds), build if build in builds else builds[0],
                             hint="displacement, stroke and cam")  # fmt: skip
         self.cam = Choice("Cam", [AS_BUILT, *CAMS, UNKNOWN])
         self.air = Choice("Logged air flow", [("used", True), ("left aside", False)],

@@ -27,6 +27,7 @@ from toolkit.panels.base import (
     Slide,
     Workpanel,
     group,
+    named,
     paragraph,
     said,
     swap,
@@ -103,9 +104,9 @@ class GatePanel(Workpanel):
 
     def _make_pull(self, log, target_gauge_pa):
         logs = self.bench.logs()
-        short = [(n.removeprefix("runs/"), n) for n in logs]
+        short = named(logs)
         log = log if log in logs else TYPED
-        self.source = Choice("Log", [*short, ("typed points", TYPED)], log)
+        self.source = Choice("Run", [*short, ("typed points", TYPED)], log)
         self.partner = Choice(
             "Control from", [("the same log", ""), *short], partner(log, logs),
             hint="a log with top-port pressure, duty or lift",
@@ -127,7 +128,7 @@ class GatePanel(Workpanel):
     def _make_gate(self, build):
         builds = self.bench.builds()
         build = build if build in builds else TYPED
-        short = [(n.removeprefix("builds/").removesuffix(".toml"), n) for n in builds]
+        short = named(builds)
         self.build = Choice("Taken from", [*short, ("typed here", TYPED)], build)
         self.ports = Choice("Ports", _PORTS, (2, False))
         asked = {"optional": True}  # never invented: empty until a build or a person says

@@ -12,7 +12,7 @@ from toolkit.analysis.fit_points import points_of_side
 from toolkit.analysis.sides import opened, side
 from toolkit.analysis.trade import trade
 from toolkit.analysis.whatif import Change, evidence, predict, sentence
-from toolkit.bench import Bench
+from toolkit.bench import Bench, short_name
 from toolkit.build import Weather, read_build
 from toolkit.charts.what_if import picture, trade_picture
 from toolkit.explain.keepable import of_what_if
@@ -25,6 +25,7 @@ from toolkit.panels.base import (
     Slide,
     Workpanel,
     group,
+    named,
     paragraph,
     said,
     table,
@@ -68,11 +69,11 @@ class TurboRuns(w.VBox):
     runs = t.Tuple()
 
     def __init__(self, title, builds, logs, build, chosen, optional=False):
-        names = [(n.removeprefix("builds/").removesuffix(".toml"), n) for n in builds]
+        names = named(builds)
         options = [("none", ""), *names] if optional else names
         self.build = Choice("Build", options, build)
         self.pick = w.SelectMultiple(
-            options=[(n.removeprefix("runs/"), n) for n in logs],
+            options=named(logs),
             value=tuple(chosen),
             rows=10,
             layout=w.Layout(width="280px"),
@@ -211,7 +212,7 @@ class WhatIfPanel(Workpanel):
             self._known[log] = opened(self.bench, log)
         one = self._known[log]
         words = [part.split(maxsplit=1)[-1] for part in one.setup.split(", ")]
-        return " ".join(words) or log.removeprefix("runs/"), one
+        return " ".join(words) or short_name(log), one
 
     def redraw(self):
         """Predict and draw; a failure leaves the last picture and says why."""
