@@ -1,8 +1,9 @@
 import json
+import shutil
 import urllib.request
 
 import pytest
-from conftest import OPEN, sees, settle, shoot, wait_until_run
+from conftest import OPEN, sees, settle, shoot, wait_for, wait_until_run
 
 NAME = "06_explainer"
 
@@ -135,3 +136,32 @@ def test_words_of_the_person_are_never_markup(lab, page):
         assert page.evaluate("window.fired") is None
     finally:
         log.write_text(was)
+
+
+@pytest.mark.parametrize(
+    ("workbook", "headline", "files"),
+    [
+        ("01_sizing_worksheet", "A match for the hill", "page.html"),
+        ("04_spring_check", "Why the boost falls away", "page.html"),
+        ("05_what_if", "A size nobody has run", "page.html"),
+    ],
+)
+def test_what_another_page_saved_is_told_here(lab, open_workbook, workbook, headline, files):
+    there = lab.root / "data_demo" / "explain"
+    before = set(there.glob("*"))
+    page = open_workbook(workbook)
+    box = page.locator(f"{OPEN} .widget-hbox:has(button:has-text('Save as a finding'))").last
+    box.locator("input").fill(headline)
+    box.locator("input").press("Enter")
+    box.locator("button").press("Enter")
+    sees(page, "Saved in explain/")
+    (made,) = set(there.glob("*")) - before
+    page = open_workbook(NAME)
+    choose(page, "Finding", made.name)
+    assert headline in page.locator(f"{OPEN} .dp-headline textarea").input_value()
+    assert preview(page)[:2] == [860, 484]
+    shoot(page, f"{NAME}_of_{workbook[:2]}")
+    page.get_by_role("button", name="Publish").press("Enter")
+    wait_for(page, lambda: (made / files).exists())
+    assert headline in (made / files).read_text(encoding="utf-8")
+    shutil.rmtree(made)
