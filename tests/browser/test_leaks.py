@@ -1,5 +1,8 @@
 """A page that is used for long: its nodes, detached ones counted, do not pile up."""
 
+import statistics
+import time
+
 import pytest
 from conftest import OPEN, settle
 
@@ -26,20 +29,47 @@ def nodes(page):
     return count
 
 
-def test_three_hundred_moves_leave_no_node_behind(open_workbook, page, nodes):
-    open_workbook("01_sizing_worksheet")
-    label = f"{OPEN} .widget-hbox:has(> .widget-label:text-is('Boost above target'))"
-    handle = page.locator(label).first.locator(".noUi-handle")
+@pytest.mark.parametrize(
+    ("workbook", "label", "moves"),
+    [
+        ("01_sizing_worksheet", "Boost above target", 300),
+        *(
+            pytest.param(workbook, label, 2000, marks=pytest.mark.slow)
+            for workbook, label in (
+                ("01_sizing_worksheet", "Boost above target"),
+                ("03_back_to_back", "Intake opens BTDC"),
+                ("04_spring_check", "Engine speed"),
+                ("05_what_if", "Size, first to second"),
+            )
+        ),
+    ],
+)
+def test_moves_leave_no_node_behind_and_take_no_longer(
+    open_workbook, page, nodes, workbook, label, moves
+):
+    open_workbook(workbook)
+    row = f"{OPEN} .widget-hbox:has(> .widget-label:text-is('{label}'))"
+    handle = page.locator(row).first.locator(".noUi-handle")
 
     def move(times):
-        for k in range(times):
-            handle.press("ArrowLeft" if k % 2 else "ArrowRight")
-        settle(page)
+        """Seconds that each block of ten moves took, to the last picture drawn."""
+        taken = []
+        for _ in range(times // 10):
+            begun = time.perf_counter()
+            for k in range(10):
+                handle.press("ArrowLeft" if k % 2 else "ArrowRight")
+            settle(page)
+            taken.append(time.perf_counter() - begun)
+        return taken
 
     move(40)
     before = nodes()
-    move(300)
+    taken = move(moves)
     assert nodes() <= 1.05 * before
+    if moves >= 2000:
+        first, last = (statistics.median(part) for part in (taken[:10], taken[-10:]))
+        print(f"{workbook}: ten moves after 2,000 over before {last / first:.2f}")
+        assert last <= 1.3 * first, (first, last)
 
 
 def test_figures_of_a_cell_run_again_are_let_go(open_workbook, page, nodes):
