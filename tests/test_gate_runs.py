@@ -62,8 +62,8 @@ def test_pulls_are_averaged_speed_by_speed():
     frame = pd.DataFrame({"time_s": np.arange(speed.size) * 0.05, "speed_rpm": speed})
     second = np.arange(speed.size) > 420
     frame["p_manifold_pa"] = 150e3 + 10e3 * second
-    mean, said = mean_pull(log_of(frame))
-    assert said == ["mean of 2 pulls."]
+    mean, said, gone = mean_pull(log_of(frame))
+    assert (said, gone) == ("mean of 2 pulls.", ())
     assert mean.loc[4000, "p_manifold_pa"] == pytest.approx(155e3)
 
 
@@ -74,28 +74,46 @@ def log_of(frame):
     return OpenedLog(run, find_pulls(frame), None, "")
 
 
-def test_a_sensor_at_its_end_is_no_held_boost(tmp_path):
-    """A boost sensor that ends at 15 psi: its flat top is left out, not taken for held boost."""
-    names = [f"runs/2026-04-18_3_small_20psi_{logger}.csv" for logger in ("dyno", "ecu")]
-    (tmp_path / "runs").mkdir()
-    for name in names:
-        (tmp_path / name).write_bytes((DEMO / name).read_bytes())
-    lines = (tmp_path / names[0]).read_text().splitlines()
+NAMES = [f"runs/2026-04-18_3_small_20psi_{logger}.csv" for logger in ("dyno", "ecu")]
+
+
+def clipped_at(folder, column, top):
+    """A bench of the demo's pull in which one of the dyno's sensors ends at `top`."""
+    (folder / "runs").mkdir()
+    for name in NAMES:
+        (folder / name).write_bytes((DEMO / name).read_bytes())
+    lines = (folder / NAMES[0]).read_text().splitlines()
     head = next(i for i, line in enumerate(lines) if line.startswith("Time"))
-    place = lines[head].split(",").index("Manifold Pressure (psig)")
+    place = lines[head].split(",").index(column)
     for i in range(head + 1, len(lines)):
         cells = lines[i].split(",")
-        cells[place] = f"{min(float(cells[place]), 15.0):.2f}"
+        cells[place] = f"{min(float(cells[place]), top):.2f}"
         lines[i] = ",".join(cells)
-    (tmp_path / names[0]).write_text("\n".join(lines) + "\n")
-    bench = Bench(tmp_path)
-    log = gate_log(bench, names)
-    ended = np.isnan(log.boost_gauge_pa)
-    assert ended.sum() > 10 and np.nanmax(log.boost_gauge_pa) < 15.1 * PSI
+    (folder / NAMES[0]).write_text("\n".join(lines) + "\n")
+    return Bench(folder)
+
+
+def test_a_boost_sensor_at_its_end_is_no_held_boost(tmp_path):
+    log = gate_log(clipped_at(tmp_path, "Manifold Pressure (psig)", 15.0), NAMES)
+    assert np.isnan(log.boost_gauge_pa).sum() > 10
+    assert np.nanmax(log.boost_gauge_pa) < 15.1 * PSI
     (said,) = (note for note in log.notes if "sensor was at its end" in note)
-    assert said.startswith(f"{names[0]}: intake manifold pressure is left out from ")
+    assert said.startswith("2026-04-18_3_small_20psi_dyno.csv: intake manifold pressure is left")
     result = gate_check.check(LIGHT, log, 15 * PSI)
-    assert result.kind != gate_check.HOLDS
+    assert result.kind == gate_check.CANNOT_TELL and np.isnan(result.spring_gauge_pa)
+    assert "the sensor of intake manifold pressure was at its end" in result.sentence
+    assert "wider range" in result.test
+
+
+def test_a_back_pressure_sensor_at_its_end_lets_nothing_hold(tmp_path):
+    log = gate_log(clipped_at(tmp_path, "Exhaust Manifold Pressure (psig)", 18.0), NAMES)
+    result = gate_check.check(LIGHT, log, 20 * PSI)
+    assert result.kind == gate_check.CANNOT_TELL
+    assert result.sentence.startswith("Boost holds to 2900 rpm. From 2900 rpm on nothing can be")
+    assert np.isnan(result.spring_gauge_pa)
+    # One that ends above all that counts leaves the verdict as it is.
+    late = replace(log, left_out=())
+    assert gate_check.check(LIGHT, late, 20 * PSI).kind == gate_check.HOLDS
 
 
 def test_partner_needs_a_shared_name():

@@ -11,6 +11,7 @@ import numpy as np
 
 from toolkit import units
 from toolkit.analysis.gate_log import USUAL, holding, spring_for
+from toolkit.logs.channels import CHANNELS
 from toolkit.physics import gate as gates
 
 HOLDS = "holds"
@@ -55,7 +56,8 @@ class Verdict:
     kind: one of the six above. test: the one extra test that separates what is left, "" where
     none is needed. held_to_rpm: last speed on target, NaN if none. pushed_from_rpm: speed at
     which back pressure passes what the spring holds, NaN if it does not. spring_gauge_pa:
-    lightest rating that holds the target with the margin asked for.
+    lightest rating that holds the target with the margin asked for, NaN where part of the pull
+    cannot be seen.
     """
 
     kind: str
@@ -74,7 +76,8 @@ def check(gate, log, target_gauge_pa, margin=1.1, system="US", tolerance=USUAL):
     system: units of the words. ValueError where fewer than two speeds have both pressures.
     """
     pull = _Pull(gate, log, target_gauge_pa, tolerance)
-    spring = spring_for(gate, log, target_gauge_pa, margin)
+    # What cannot be seen of the pull could ask for a stiffer spring than what can.
+    spring = np.nan if pull.blind else spring_for(gate, log, target_gauge_pa, margin)
     kind = pull.kind()
     say = _Words(pull, system, spring, margin)
     return Verdict(
@@ -100,6 +103,7 @@ class _Pull:
         self.held_to_rpm = log.speed_rpm[start] if on_target.size else np.nan
         self.falling = np.arange(start + 1, log.speed_rpm.size)
         self.late = self.falling[len(self.falling) // 2 :]
+        self.blind = [g for g in log.left_out if g.high_rpm > log.speed_rpm[-1]]
         self.limit, self.error = holding(gate, log, self.best_share, tolerance)
         self.pushed_from_rpm = _first_crossing(log.speed_rpm, log.exhaust_drop_pa - self.limit)
 
@@ -165,7 +169,8 @@ class _Pull:
     def kind(self):
         """The verdict, as one of the words at the top of this module."""
         if not self.falling.size:
-            return HOLDS if np.isfinite(self.held_to_rpm) else CANNOT_TELL
+            seen = np.isfinite(self.held_to_rpm) and not self.blind
+            return HOLDS if seen else CANNOT_TELL
         seen_open = self.lift_m > _OPEN_LIFT_M
         seen_shut = self.lift_m <= _OPEN_LIFT_M
         best = self.force(self.best_share)
@@ -275,7 +280,15 @@ class _Words:
         )
 
     def _cannot_tell(self):
-        if not self.pull.falling.size:
+        pull = self.pull
+        if pull.blind and not pull.falling.size:
+            sensors = " and ".join(CHANNELS[g.channel].words for g in pull.blind)
+            held = f"Boost holds to {self._rpm(pull.held_to_rpm)}. "
+            return (held if np.isfinite(pull.held_to_rpm) else "") + (
+                f"From {self._rpm(pull.log.speed_rpm[-1])} on nothing can be said: the sensor of "
+                f"{sensors} was at its end."
+            )
+        if not pull.falling.size:
             return "Boost never reached the target and was still rising where the pull ends."
         return f"Boost falls ({self._at_end}), and these channels cannot tell why: {self._why()}."
 
@@ -301,6 +314,8 @@ class _Words:
         pull = self.pull
         if kind != CANNOT_TELL:
             return TESTS[kind]
+        if pull.blind and not pull.falling.size:
+            return "Repeat the pull with a sensor of a wider range."
         if not pull.falling.size:
             return "Pull to a higher speed, or start from a lower one with more load."
         if pull.share is None:

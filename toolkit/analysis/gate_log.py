@@ -33,7 +33,8 @@ class GateLog:
     boost_gauge_pa is the bottom port's; exhaust_drop_pa is p3 - p4. top_gauge_pa, duty, lift_m,
     air_flow_kg_s and choke_margin (flow left to choke over flow, from a compressor map) are None
     where nobody logged or worked them out. outlet_known: p4 was measured. notes: what was
-    assumed, in words.
+    assumed, in words. left_out: pressures without a value where their sensor was at its end, as
+    `sensor_ends.LeftOut`.
     """
 
     speed_rpm: np.ndarray
@@ -46,6 +47,7 @@ class GateLog:
     choke_margin: np.ndarray | None = None
     outlet_known: bool = True
     notes: tuple = ()
+    left_out: tuple = ()
 
     @classmethod
     def from_channels(cls, frame, p_cell_pa=None, outlet_gauge_pa=None):

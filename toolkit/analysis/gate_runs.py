@@ -8,11 +8,13 @@ import pandas as pd
 from toolkit.analysis.gate_log import GateLog
 from toolkit.analysis.sensor_ends import widest, without_ends
 from toolkit.analysis.sides import opened
+from toolkit.bench import short_name
 from toolkit.logs.grid import gridded
 from toolkit.logs.pulls import pulls_of
 from toolkit.physics.compressor import Region, corrected_flow_kg_s
 
 STEP_RPM = 100.0
+OF_THE_GATE = ("p_manifold_pa", "p_compressor_out_pa", "p_exhaust_pa", "p_turbine_out_pa")
 CHANNELS = (
     "p_cell_pa",
     "t_cell_k",
@@ -38,14 +40,16 @@ def gate_log(bench, names, outlet_gauge_pa=None, turbo=None):
     build's `Turbo`; with its compressor map and a logged air flow the margin to choke is known.
     Raises LogError or ValueError, one sentence, where a log or a channel is missing.
     """
-    frame, notes, first = pd.DataFrame(), [], None
+    frame, notes, gone, first = pd.DataFrame(), [], [], None
     for name in names:
         one = opened(bench, name, with_partner=False)
         first = first or one
-        mean, said = mean_pull(one.beside(first) if one is not first else one)
+        mean, said, left_out = mean_pull(one.beside(first) if one is not first else one)
         new = mean.columns.difference(frame.columns)
         frame = mean if frame.empty else frame.join(mean[new])
-        notes += [f"{name}: {text}" for text in said]
+        gone += [g for g in left_out if g.channel in new]
+        notes += [f"{short_name(name)}: {said}"]
+        notes += [f"{short_name(name)}: {g.sentence}" for g in left_out if g.channel in new]
     log = GateLog.from_channels(frame, outlet_gauge_pa=outlet_gauge_pa)
     if (
         turbo is not None
@@ -53,7 +57,8 @@ def gate_log(bench, names, outlet_gauge_pa=None, turbo=None):
         and {"air_flow_kg_s", "t_cell_k"} <= {*frame}
     ):
         log = replace(log, choke_margin=choke_margin(frame, log, turbo))
-    return replace(log, notes=(*notes, f"Bins of {STEP_RPM:.0f} rpm, no smoothing.", *log.notes))
+    notes = (*notes, f"Bins of {STEP_RPM:.0f} rpm, no smoothing.", *log.notes)
+    return replace(log, notes=notes, left_out=tuple(g for g in gone if g.channel in OF_THE_GATE))
 
 
 def choke_margin(frame, log, turbo):
@@ -75,14 +80,14 @@ def choke_margin(frame, log, turbo):
 def mean_pull(one):
     """The accepted pulls of an OpenedLog averaged on the grid.
 
-    Returns (table indexed by speed, sentences on how). A speed that only some of the pulls reach
-    is left out, and so is a channel where its sensor was at its end.
+    Returns (table indexed by speed, how many pulls in words, LeftOut per channel that is left out
+    where its sensor was at its end). A speed that only some of the pulls reach is left out.
     """
     frame, pulls = one.run.frame, pulls_of(one.stretches)
     channels = [c for c in CHANNELS if c in frame]
     kept = without_ends(one, gridded(frame, pulls, STEP_RPM, ["speed_rpm", *channels]))
     table = {c: np.mean([grid[c] for grid, _ in kept], axis=0) for c in channels}
     index = pd.Index(kept[0][0].speed_rpm, name="speed_rpm")
-    said = [f"mean of {len(kept)} pull{'s' * (len(kept) != 1)}."]
-    said += [g.sentence for g in widest(gone for _, left_out in kept for gone in left_out)]
-    return pd.DataFrame(table, index).dropna(how="all"), said
+    said = f"mean of {len(kept)} pull{'s' * (len(kept) != 1)}."
+    gone = widest(gone for _, left_out in kept for gone in left_out)
+    return pd.DataFrame(table, index).dropna(how="all"), said, gone
