@@ -9,10 +9,12 @@ import pytest
 from tests.conftest import ROOT
 from toolkit.analysis.compare import compare
 from toolkit.analysis.finding import changed_logs, load_finding
+from toolkit.analysis.fit_points import points_of, points_of_side
 from toolkit.analysis.sensor_ends import LeftOut
 from toolkit.analysis.sides import opened, side
 from toolkit.analysis.verdict import headline, verdicts
 from toolkit.bench import Bench
+from toolkit.build import read_build
 from toolkit.charts.comparison import picture
 from toolkit.logs.clocks import ClockFit, fit_clocks
 from toolkit.logs.pulls import pulls_of
@@ -225,3 +227,21 @@ def test_the_demo_bench_ships_a_finding_that_its_logs_still_give():
     finding = load_finding(bench, "demo")
     assert not changed_logs(bench, finding)
     assert finding.title == headline(finding.comparison, "US")
+
+
+def test_what_is_left_out_is_said_where_a_model_is_fitted(comparison):
+    build = read_build(Bench(ROOT / "data_demo"), "builds/large.toml")
+    whole = points_of_side(comparison.b, build)
+    gone = LeftOut("p_exhaust_pa", 5800.0, 6400.0)
+    first, *rest = comparison.b.repeats
+    ended = replace(comparison.b, repeats=(replace(first, left_out=(gone,)), *rest))
+    assert points_of_side(ended, build).notes == (*whole.notes, f"Large: {gone.sentence}")
+
+
+def test_a_value_that_stands_in_at_some_speeds_is_said(comparison):
+    build = read_build(Bench(ROOT / "data_demo"), "builds/large.toml")
+    speed = comparison.speed_rpm
+    table = {"speed_rpm": speed, **comparison.channels_b}
+    part = np.where(speed < 4000, 95e3, np.nan)
+    made = points_of(table | {"p_turbine_out_pa": part}, build)
+    assert any("turbine outlet pressure at " in note for note in made.notes)

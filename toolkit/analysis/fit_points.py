@@ -80,11 +80,13 @@ def points_of_side(side, build, turbo=0, step_rpm_per_point=RPM_PER_POINT):
         table = {c: _mean(v) for c, v in stacked(side, speed).items()}
     step = float(speed[1] - speed[0]) if len(speed) > 1 else step_rpm_per_point
     try:
-        return points_of(
+        points = points_of(
             table | {"speed_rpm": speed}, build, turbo, min(1.0, step / step_rpm_per_point)
         )
     except ValueError as error:
         raise ValueError(f"{side.name}: {error}") from None
+    left_out = tuple(f"{side.name}: {gone.sentence}" for gone in side.left_out)
+    return replace(points, notes=(*points.notes, *left_out))
 
 
 def _mean(pulls):
@@ -134,8 +136,10 @@ class _Maker:
     def either(self, channel, otherwise, words):
         """What was logged, and the other value where it was not; said when none was."""
         values = self.logged(channel)
-        if np.isnan(values).all():
-            self.stand_ins.append(f"{words} ({otherwise[1]})")
+        unknown = np.isnan(values)
+        if unknown.any():
+            where = "" if unknown.all() else f" at {unknown.sum()} of {len(values)} speeds"
+            self.stand_ins.append(f"{words}{where} ({otherwise[1]})")
         return np.where(np.isnan(values), otherwise[0], values)
 
     def _stood_in(self):
