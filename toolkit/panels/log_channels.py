@@ -4,6 +4,7 @@ import html
 from dataclasses import replace
 
 import ipywidgets as w
+from ipywidgets.widgets.widget_string import HTMLStyle
 
 from toolkit.logs.channels import ASK, CHANNELS
 from toolkit.logs.settle import NONE
@@ -127,7 +128,7 @@ class ChannelsPanel(Workpanel):
         super().__init__()
         self.desk, self._run = desk, None
         # All cells share one layout and one style: a page of separate ones is slow to open.
-        self._cell = {"layout": w.Layout(width="auto", margin="0"), "style": w.HTML().style}
+        self._cell = {"layout": w.Layout(width="auto", margin="0"), "style": HTMLStyle()}
         self._pool = []
         self._heads = [w.HTML(paragraph(h, "dp-message"), **self._cell) for h in _HEADS]
         self.table = w.GridBox(

@@ -51,7 +51,8 @@ class Questions(w.VBox):
     def __init__(self, on_answer):
         self._on_answer = on_answer
         self.boxes = ()
-        super().__init__()
+        self.heading, self.list = w.HTML(), w.VBox()
+        super().__init__([self.heading, self.list])
         self.show(())
 
     def show(self, questions):
@@ -60,8 +61,8 @@ class Questions(w.VBox):
         boxes = tuple(standing.pop(q, None) or self._box(q) for q in questions)
         self.boxes = boxes
         count = f"{len(boxes)} question{'s' if len(boxes) > 1 else ''} to answer"
-        heading = w.HTML(paragraph(count if boxes else "", "dp-group"))
-        swap(self, [heading, *boxes] if boxes else [])
+        self.heading.value = paragraph(count if boxes else "", "dp-group")
+        swap(self.list, boxes)
 
     def _box(self, question):
         box = QuestionBox(question)
