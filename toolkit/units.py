@@ -117,6 +117,7 @@ KINDS = {
     "heat_flow": _same("watt", "kilowatt", "kW", 1, "25 kW"),
     "energy_density": _same("joule/kilogram", "megajoule/kilogram", "MJ/kg", 1, "43.4 MJ/kg"),
     "time": _same("second", "second", "s", 2, "2.5 s"),
+    "long_time": _same("second", "minute", "min", 0, "15 min"),
     "short_time": _same("second", "millisecond", "ms", 1, "18 ms"),
     "sweep_rate": _same("rpm/second", "rpm/second", "rpm/s", 0, "300 rpm/s"),
     "frequency": _same("hertz", "hertz", "Hz", 1, "50 Hz"),

@@ -1,6 +1,5 @@
 """A page that is used for long: its nodes, detached ones counted, do not pile up."""
 
-import statistics
 import time
 
 import pytest
@@ -67,7 +66,7 @@ def test_moves_leave_no_node_behind_and_take_no_longer(
     taken = move(moves)
     assert nodes() <= 1.05 * before
     if moves >= 2000:
-        first, last = (statistics.median(part) for part in (taken[:10], taken[-10:]))
+        first, last = (min(part) for part in (taken[:20], taken[-20:]))
         print(f"{workbook}: ten moves after 2,000 over before {last / first:.2f}")
         assert last <= 1.3 * first, (first, last)
 

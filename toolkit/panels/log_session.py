@@ -50,7 +50,7 @@ class SessionPanel(Workpanel):
             for channel, (limit, _) in LIKENESS.items()
         }
         self.sweep = Quantity("Sweep rate, by", "fraction", SWEEP_LIMIT, low=0)
-        self.least = Quantity("Pulls spread over", "time", LEAST_S, low=0,
+        self.least = Quantity("Pulls spread over", "long_time", LEAST_S, low=0,
                               hint="or more: pulls of one go show no drift of the day")  # fmt: skip
         self.slot, self.list = Slot(), w.HTML()
         self.watch(self.against, *self.limits.values(), self.sweep, self.least)
