@@ -1,9 +1,11 @@
 import json
+import re
 import shutil
 import urllib.request
 
 import pytest
 from conftest import OPEN, sees, settle, shoot, wait_for, wait_until_run
+from playwright.sync_api import expect
 
 NAME = "06_explainer"
 
@@ -158,7 +160,9 @@ def test_what_another_page_saved_is_told_here(lab, open_workbook, workbook, head
     (made,) = set(there.glob("*")) - before
     page = open_workbook(NAME)
     choose(page, "Finding", made.name)
-    assert headline in page.locator(f"{OPEN} .dp-headline textarea").input_value()
+    area = page.locator(f"{OPEN} .dp-headline textarea")
+    expect(area).to_have_value(re.compile(re.escape(headline)), timeout=60_000)
+    settle(page)
     assert preview(page)[:2] == [860, 484]
     shoot(page, f"{NAME}_of_{workbook[:2]}")
     page.get_by_role("button", name="Publish").press("Enter")

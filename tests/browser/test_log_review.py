@@ -170,6 +170,9 @@ def test_a_note_on_the_time_trace_is_written_edited_and_deleted_by_the_keys_alon
     press(book, PULLS, "Put the note")
     expect(chosen.locator("option")).to_contain_text(["a new one", "then stops"])
     chosen.select_option(index=1)
+    expect(panel(book, PULLS).get_by_role("button", name="Delete it")).to_be_enabled(
+        timeout=PATIENCE_MS
+    )
     press(book, PULLS, "Delete it")
     expect(chosen.locator("option")).to_have_count(1, timeout=PATIENCE_MS)
     press(book, PULLS, "Undo")
