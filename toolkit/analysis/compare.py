@@ -11,10 +11,11 @@ from toolkit.analysis import scatter
 from toolkit.analysis.crossing import Crossing, crossings
 from toolkit.analysis.repeats import OF_POWER, Side, common_speeds, stacked
 from toolkit.analysis.scatter import Gain
+from toolkit.logs.channels import gauge_name
 from toolkit.logs.pressure_reference import LEAST_BOOST_PA
 
 _ABSOLUTE = ("p_manifold_pa", "p_exhaust_pa")
-_GAUGE = ("p_manifold_gauge_pa", "p_exhaust_gauge_pa")
+_GAUGE = tuple(map(gauge_name, _ABSOLUTE))
 
 
 class ReferenceMismatch(ValueError):

@@ -7,6 +7,7 @@ import numpy as np
 from toolkit import units
 from toolkit.analysis.verdict import headline
 from toolkit.charts import style
+from toolkit.charts.log_axes import PRESSURES
 from toolkit.charts.picture import Band, Line, Mark, Panel, Picture, Upright, Zone
 from toolkit.logs.channels import CHANNELS, pressure_of
 from toolkit.logs.grid import moving_mean, smoothing_text
@@ -147,11 +148,10 @@ def _pressures(c, system):
 
 def _ends(side, colour):
     """A zone for each pressure of a side that is left out because its sensor was at its end."""
-    words = {"p_manifold_pa": "boost", "p_exhaust_pa": "back pressure"}
     return [
-        Zone(g.low_rpm, g.high_rpm, f"{side.name} {words[channel]} sensor at its end", colour)
+        Zone(g.low_rpm, g.high_rpm, f"{side.name} {PRESSURES[channel]} sensor at its end", colour)
         for g in side.left_out
-        if (channel := pressure_of(g.channel)) in words
+        if (channel := pressure_of(g.channel)) in PRESSURES
     ]
 
 
@@ -164,7 +164,7 @@ def _note_mark(placed, c, quantity, system, panels):
         gain = c.gains[quantity]
         values = gain.level_a if placed.side == "a" else gain.level_b
         where, kind = "level", CHANNELS[quantity].kind
-    elif note.channel in ("p_manifold_pa", "p_exhaust_pa") and pressures is not None:
+    elif note.channel in PRESSURES and pressures is not None:
         boost = note.channel == "p_manifold_pa"
         values = pressures.boost_gauge_pa if boost else pressures.back_gauge_pa
         where, kind = "pressures", "boost"

@@ -11,11 +11,11 @@ import numpy as np
 from toolkit import units
 from toolkit.charts import style
 from toolkit.charts.picture import Mark, Picture, Zone
-from toolkit.logs.channels import CHANNELS
+from toolkit.logs.channels import CHANNELS, gauge_name
 from toolkit.logs.notes import Curve
 
 BOOST, BACK = "boost", "back pressure"
-_PRESSURES = {"p_manifold_pa": BOOST, "p_exhaust_pa": BACK}
+PRESSURES = {"p_manifold_pa": BOOST, "p_exhaust_pa": BACK}
 _WORDS_OF_A_NOTE = 44
 
 
@@ -55,7 +55,7 @@ def axes_of(title, channels, has, system, height=180, from_zero=True):
 
 def pressure_axes(has, barometer_pa, system, height=200):
     """Gauge where the barometer is known, so that zero is the air around; absolute where not."""
-    words = {c: w for c, w in _PRESSURES.items() if c in has}
+    words = {c: w for c, w in PRESSURES.items() if c in has}
     unit = units.unit_of("boost", system)
     title = " and ".join(words.values()).capitalize()
     found = []
@@ -63,7 +63,7 @@ def pressure_axes(has, barometer_pa, system, height=200):
         found = [Axes(f"{title}, gauge [{unit}]", "boost", words, barometer_pa, height)]
     elif words:
         found = [Axes(f"{title}, absolute [{unit}]", "pressure", words, 0.0, height)]
-    gauge = {c.replace("_pa", "_gauge_pa"): w for c, w in _PRESSURES.items()}
+    gauge = {gauge_name(c): w for c, w in PRESSURES.items()}
     gauge = {c: w for c, w in gauge.items() if c in has}
     if gauge:
         title = " and ".join(gauge.values()).capitalize()

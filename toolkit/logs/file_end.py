@@ -22,7 +22,10 @@ def without_cut_end(reading, path, code, separator):
     above; the reading's decisions then say so, and the cell stands among the rejected. A last row
     with too few cells is left out by the reader in any case.
     """
-    lines = re.split(r"\r\n|\r|\n", _tail(path, code).rstrip("\0"))[-ROWS_ABOVE - 1 :]
+    tail = _tail(path, code).rstrip("\0")
+    if tail.endswith(("\n", "\r")):
+        return reading
+    lines = re.split(r"\r\n|\r|\n", tail)[-ROWS_ABOVE - 1 :]
     if not lines[-1].strip() or min(len(lines), len(reading.frame)) <= ROWS_ABOVE:
         return reading
     try:
