@@ -163,6 +163,12 @@ def test_a_note_on_the_trace_keeps_its_time_and_the_value_under_it(desk, bench):
     desk.save("US")
     kept = Review.load(bench, SMALL).notes[-1]
     assert kept["axis"] == "time_s" and kept["at"].startswith("12.5")
+    # What was edited is not left standing, to be put a second time.
+    form.which.value = len(desk.state.notes.items) - 1
+    form.words.value += ", then stops"
+    form.put.click()
+    assert desk.state.notes.items[-1].words == "gate rattles, then stops"
+    assert (form.words.value, len(desk.state.notes.items)) == ("", before + 1)
     form.which.value = len(desk.state.notes.items) - 1
     form.delete.click()
     assert len(desk.state.notes.items) == before

@@ -180,7 +180,15 @@ def wait_until_run(page):
 
 
 def settle(page):
-    """Wait until the kernel is idle and every figure has been painted."""
+    """Wait until the kernel has answered all that was asked and every figure has been painted."""
+    # A kernel that is idle may not have heard yet. It takes messages in their order, so that an
+    # empty request comes back after all before it; a widget holds a second change back until the
+    # first is answered, hence twice.
+    page.evaluate(
+        """async () => { const { sessionContext } = window.jupyterapp.shell.currentWidget;
+        for (const _ of [1, 2]) await sessionContext.session.kernel.requestExecute(
+          {code: '', silent: true}).done }"""
+    )
     page.wait_for_function(
         """() => { const p = window.jupyterapp.shell.currentWidget;
         const k = p.sessionContext.session.kernel;

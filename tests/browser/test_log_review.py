@@ -169,6 +169,7 @@ def test_a_note_on_the_time_trace_is_written_edited_and_deleted_by_the_keys_alon
     words.press("Tab")
     press(book, PULLS, "Put the note")
     expect(chosen.locator("option")).to_contain_text(["a new one", "then stops"])
+    expect(words).to_have_value("")
     chosen.select_option(index=1)
     expect(panel(book, PULLS).get_by_role("button", name="Delete it")).to_be_enabled(
         timeout=PATIENCE_MS

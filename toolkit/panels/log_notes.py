@@ -28,7 +28,11 @@ class NoteForm(w.VBox):
             "At", kind, None, low=0, optional=True, hint="tap a curve, drag, or type"
         )
         self.to = Quantity("to", kind, None, low=0, optional=True, hint="empty: a point")
-        self.words = w.Text(placeholder="what you see there", layout=w.Layout(width="284px"))
+        # Not letter by letter: a button pressed at once would find only the first ones.
+        self.words = w.Text(
+            placeholder="what you see there", continuous_update=False,
+            layout=w.Layout(width="284px"),
+        )  # fmt: skip
         self.put = self._button("Put the note", lambda: self._put())
         self.delete = self._button("Delete it", lambda: self._delete())
         self.undo = self._button("Undo", lambda: self._change(self._notes.undo()))
@@ -117,9 +121,9 @@ class NoteForm(w.VBox):
     def _put(self):
         note, place = self._note(), self.which.value
         notes = self._notes.add(note) if place == _NEW else self._notes.edit(place, note)
-        self.words.value = ""
         self._change(notes)
         self.which.value = _NEW
+        self.words.value = ""  # last: choosing among the new notes has filled it in
 
     def _delete(self):
         notes = self._notes.delete(self.which.value)

@@ -284,7 +284,8 @@ class CandidatesPanel(SheetPanel):
         super().__init__(sheet)
         self.chart = Chart(pictures.candidates_picture(sheet.made, UNITS.system))
         self.words, self.numbers = w.HTML(), w.HTML()
-        self.name = Field("Save as", w.Text("builds/my sizing.toml"), "a new name, or an old one")
+        where = w.Text("builds/my sizing.toml", continuous_update=False)
+        self.name = Field("Save as", where, "a new name, or an old one")
         self.name.control.layout.width = "232px"
         self.name.layout.width = "400px"
         self.save = w.Button(description="Save the build", button_style="primary")
