@@ -26,6 +26,31 @@ def test_units_are_switched_and_remembered(open_workbook):
     assert chosen == wanted
 
 
+SLOW_CELL = """from toolkit.panels.base import UNITS
+import time
+before = UNITS.system
+time.sleep(2)
+same = UNITS.system == before"""
+
+
+def test_what_a_hand_does_while_a_cell_runs_waits_its_turn(open_workbook):
+    page = open_workbook("00_start_here")
+    other = page.locator(f"{OPEN} .widget-toggle-buttons button:not(.mod-active)")
+    other.click()  # an answered message decides where the kernel takes the next one
+    settle(page)
+    page.evaluate(
+        """code => { const { sessionContext } = window.jupyterapp.shell.currentWidget;
+        window.cell = sessionContext.session.kernel.requestExecute(
+          {code, user_expressions: {same: 'same'}}).done;
+        return null }""",
+        SLOW_CELL,
+    )
+    other.click()
+    cell = page.evaluate("window.cell.then(m => m.content.user_expressions.same.data)")
+    assert cell == {"text/plain": "True"}
+    settle(page)
+
+
 def test_a_new_bench_is_made_and_a_wrong_one_refused_in_words(open_workbook, tmp_path):
     page = open_workbook("00_start_here")
     field = page.locator(f"{OPEN} .dp-panel input[type=text]")
