@@ -8,7 +8,7 @@ from tests.test_respond import DEMO
 from toolkit.bench import Bench
 from toolkit.build import read_build
 from toolkit.build.pull import pull
-from toolkit.build.respond import boost_in_sweep, time_to_boost
+from toolkit.build.respond import boost_in_sweep, boost_in_vehicle, time_to_boost
 
 
 def seconds(call, repeats=5):
@@ -34,6 +34,9 @@ def main():
             build, np.linspace(3000, 5000, 5)
         ),
         "sweep at 400 rpm/s, 3 turbos": lambda: boost_in_sweep(build, 2000, 6500, 400),
+        "pull of a vehicle in one gear, 3 turbos": lambda: boost_in_vehicle(
+            build, build.vehicle.in_gear(1.18), 3000.0
+        ),
     }
     for name, call in cases.items():
         taken = seconds(call)

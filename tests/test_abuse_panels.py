@@ -66,6 +66,11 @@ def _split():
     return _plain("split", "SplitPanel", compared=made, build=BUILDS[0])()
 
 
+def _road():
+    made = MAKERS["WhatIfPanel"]()
+    return _plain("road", "RoadPanel", what_if=made)()
+
+
 def _explainer():
     from toolkit.panels.explainer import ExplainerPanel
 
@@ -86,6 +91,7 @@ MAKERS = {
     "ValveSpringPanel": _plain("valve_springs", "ValveSpringPanel"),
     "WhatIfPanel": _plain("what_if", "WhatIfPanel", bench=DEMO, first=[SMALL], second=[LARGE],
                           builds=BUILDS),
+    "RoadPanel": _road,
     "ExplainerPanel": _explainer,
 }  # fmt: skip
 

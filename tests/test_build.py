@@ -62,6 +62,12 @@ ports = 2
 
 [target]
 boost = "14 psi"
+
+[vehicle]
+mass = "2600 lb" # with driver
+gears = [3.2, 2.0, 1.4]
+final_drive = 3.5
+tyre_radius = "310 mm"
 """
 
 
@@ -93,6 +99,10 @@ def test_values_arrive_in_si_with_their_maps(bench):
     assert build.turbo.compressor.line_speeds_rpm == pytest.approx([60e3, 120e3])
     assert build.turbo.compressor.t_ref_k == pytest.approx(298.15)
     assert build.fuel.properties.name == "gasoline"
+    assert build.vehicle.gear_ratios == (3.2, 2.0, 1.4)
+    third = build.vehicle.in_gear(1.4, air_density_kg_m3=1.1, grade=0.05)
+    assert (third.gear_ratio, third.mass_kg) == (1.4 * 3.5, pytest.approx(2600 * 0.45359237))
+    assert (third.air_density_kg_m3, third.grade, third.efficiency) == (1.1, 0.05, 0.9)
 
 
 # What is written, and which words the refusal must hold: file, line, key and what to write.
@@ -113,6 +123,10 @@ REFUSED = [
     ('turbine_area = "8.2 cm²"\n', "", ["turbine_area", "turbine_curve"]),
     ('boost = "14 psi"', 'boost = "14 psia"', ["target.boost", "absolute"]),
     ("[fuel]\n", "[petrol]\n", ["petrol"]),
+    ("[3.2, 2.0, 1.4]", "3.2", ["vehicle.gears", "a list is meant", "write gears = ["]),
+    ("[3.2, 2.0, 1.4]", "[]", ["vehicle.gears", "a list is meant"]),
+    ("[3.2, 2.0, 1.4]", "[3.2, -1]", ["vehicle.gears", "'-1'", "possible"]),
+    ('"2600 lb"', '"2600"', ["line 37", "vehicle.mass", "no unit"]),
 ]
 
 
@@ -135,6 +149,11 @@ def test_what_a_person_wrote_stays(bench):
     )
     text = bench.file("builds/large.toml").read_text(encoding="utf-8")
     assert text == BUILD.replace('"7 psi"', '"10 psi"')
+    build = read_build(bench, "builds/large.toml")
+    five = replace(build.vehicle, gear_ratios=(*build.vehicle.gear_ratios, 1.1, 0.9))
+    write_build(bench, "builds/large.toml", replace(build, vehicle=five))
+    again = bench.file("builds/large.toml").read_text(encoding="utf-8")
+    assert again == text.replace("2.0, 1.4]", "2.0, 1.4, 1.1, 0.9]")
 
 
 def test_candidates_come_and_go(bench):

@@ -1,4 +1,4 @@
-"""A match, a gate's verdict and a what-if saved by their panels, opened and published again."""
+"""What a panel keeps as a finding, of every kind: saved, opened again, published."""
 
 import json
 import shutil
@@ -8,7 +8,7 @@ import pytest
 
 from tests.conftest import ROOT
 from toolkit.bench import Bench, BenchError, digest, read_toml, write_toml
-from toolkit.explain.keepable import GATE, MATCH, WHAT_IF
+from toolkit.explain.keepable import GATE, MATCH, ROAD, WHAT_IF
 from toolkit.explain.kept import changed_sources, open_finding
 from toolkit.explain.page import page
 from toolkit.explain.publish import Choice, files
@@ -16,6 +16,7 @@ from toolkit.explain.story import EVIDENCE
 from toolkit.explain.telling import told
 from toolkit.panels.base import UNITS
 from toolkit.panels.explainer import ExplainerPanel
+from toolkit.panels.road import RoadPanel
 from toolkit.panels.sizing import CandidatesPanel
 from toolkit.panels.sizing_sheet import Sheet
 from toolkit.panels.spring_check import GatePanel
@@ -37,12 +38,12 @@ def bench(tmp_path_factory):
 @pytest.fixture(scope="module")
 def panels(bench):
     runs = [f"runs/2026-04-18_{n}_8psi_dyno.csv" for n in ("1_small", "4_large")]
+    what_if = WhatIfPanel(bench.folder, runs[:1], runs[1:], (SMALL, LARGE), boost_gauge_pa=12 * PSI)
     return {
         MATCH: CandidatesPanel(Sheet("builds/candidates.toml", bench.folder)),
         GATE: GatePanel(bench.folder, log=PULL, build=SMALL, target_gauge_pa=20 * PSI),
-        WHAT_IF: WhatIfPanel(
-            bench.folder, runs[:1], runs[1:], (SMALL, LARGE), boost_gauge_pa=12 * PSI
-        ),
+        WHAT_IF: what_if,
+        ROAD: RoadPanel(what_if),
     }
 
 
@@ -60,7 +61,7 @@ def saved(bench, panels):
     return slugs
 
 
-KINDS = pytest.mark.parametrize("kind", [MATCH, GATE, WHAT_IF])
+KINDS = pytest.mark.parametrize("kind", [MATCH, GATE, WHAT_IF, ROAD])
 
 
 @KINDS

@@ -87,10 +87,24 @@ def test_a_lower_target_arrives_sooner(build):
     assert low < high
 
 
-def test_a_short_gear_has_its_boost_at_a_higher_speed(build):
+def test_a_short_gear_has_its_boost_sooner(build):
     long, short = (
         boost_in_vehicle(build, Vehicle(1200, ratio, 0.31), 2600, seconds=4) for ratio in (6.0, 9.0)
     )
-    assert (short.found[1] > long.found[1]).all()
+    assert (short.found[1] < long.found[1]).all()
     shaft = short.responses[1].moments.shaft_speed_rpm
     assert (shaft > LEAST_SHAFT_RPM).all()
+
+
+def test_a_gear_that_cannot_be_pulled_is_said(build):
+    steep = Vehicle(1800, 3.0, 0.31, grade=0.25)
+    with pytest.raises(ValueError, match="cannot pull this gear from 2600 rpm: it slows down"):
+        boost_in_vehicle(build, steep, 2600)
+
+
+def test_a_control_that_gives_less_loses_boost(build):
+    all_it_can, half = (
+        boost_in_sweep(build, 2000, 6500, 400, Setting(feed=f)).responses[1].moments
+        for f in (1.0, 0.5)
+    )
+    assert (half.p_manifold_pa[-1] < all_it_can.p_manifold_pa[-1] - 5e3).all()

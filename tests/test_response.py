@@ -16,6 +16,7 @@ from toolkit.physics.points import Points, Regime
 from toolkit.physics.response import (
     Vehicle,
     after_step,
+    boost_after_s,
     in_sweep,
     in_vehicle,
     speed_of_boost_rpm,
@@ -274,6 +275,33 @@ def test_drag_balances_at_top_speed():
     assert car.speed_rate_rpm_s(force * 0.32 / 3.0 / 0.9, 6000) == pytest.approx(0, abs=1e-9)
 
 
+# Newton's second law on a slope, closed form.
+def test_a_slope_takes_its_share_of_the_weight():
+    flat, up = (Vehicle(1500, 4.0, 0.32, 0, 0.013, 1.0, 0, grade=g) for g in (0.0, 0.1))
+    slowed = 9.80665 * (0.1 + 0.013 * (np.sqrt(0.99) - 1)) * 4.0 / 0.32 * 30 / np.pi
+    lost = flat.speed_rate_rpm_s(300.0, 2000.0) - up.speed_rate_rpm_s(300.0, 2000.0)
+    assert lost == pytest.approx(slowed)
+
+
+# By another route: when it is there, the speed is the one found along speed.
+def test_time_in_a_pull_belongs_to_that_pull():
+    light, heavy = (
+        in_vehicle(sweeping(), Vehicle(m, 5.0, 0.32), torque_nm, 2000, seconds=15)
+        for m in (900, 3600)
+    )
+    for made in (light, heavy):
+        at = boost_after_s(made, 190e3)
+        speed = [
+            np.interp(t, made.moments.time_s, n)
+            for t, n in zip(at, made.moments.speed_rpm.T, strict=True)
+        ]
+        np.testing.assert_allclose(speed, speed_of_boost_rpm(made, 190e3), rtol=2e-3)
+    with pytest.raises(ValueError, match="throttle step at held speed is no pull of a vehicle"):
+        boost_after_s(step(points(3500), 3500), 190e3)
+    with pytest.raises(ValueError, match="pull of a vehicle does not tell the time to boost"):
+        time_to_boost_s(light, 190e3)
+
+
 def test_a_heavier_car_has_its_boost_at_a_lower_speed():
     arrivals = [
         speed_of_boost_rpm(
@@ -309,6 +337,7 @@ def test_an_unknown_input_leaves_only_its_candidate_unknown():
         (lambda: in_sweep(sweeping(), 2000, 3000, 0), "rate_rpm_s is 0 rpm/s"),
         (lambda: Vehicle(0, 4, 0.3), "mass_kg is 0"),
         (lambda: Vehicle(1000, 4, 0.3, efficiency=90), "efficiency is 90"),
+        (lambda: Vehicle(1000, 4, 0.3, grade=1.2), "grade is 1.2"),
     ],
 )
 def test_impossible_arguments_are_named(call, words):

@@ -75,8 +75,10 @@ KINDS = {
     "displacement": _same("meter**3", "liter", "L", 2, "4.8 L"),
     "volume": Kind("meter**3", "gallon", "gal", 1, "liter", "L", 1, "10 L"),
     "length": Kind("meter", "inch", "in", 3, "millimeter", "mm", 2, "3.622 in"),
+    "distance": Kind("meter", "foot", "ft", 1, "meter", "m", 1, "30 ft"),
     "altitude": Kind("meter", "foot", "ft", 0, "meter", "m", 0, "1000 ft"),
     "area": Kind("meter**2", "inch**2", "in²", 2, "centimeter**2", "cm²", 2, "1.8 in²"),
+    "drag_area": Kind("meter**2", "foot**2", "ft²", 1, "meter**2", "m²", 2, "0.70 m²"),
     "force": Kind("newton", "lbf", "lb", 1, "newton", "N", 0, "110 lb", force_pound=True),
     "spring_rate": Kind(
         "newton/meter",
@@ -90,11 +92,13 @@ KINDS = {
         force_pound=True,
     ),
     "mass": Kind("kilogram", "lb", "lb", 1, "kilogram", "kg", 1, "3200 lb"),
+    "vehicle_mass": Kind("kilogram", "lb", "lb", 0, "kilogram", "kg", 0, "2600 lb"),
     "small_mass": _same("kilogram", "gram", "g", 1, "95 g"),
     "density": Kind(
         "kilogram/meter**3", "lb/foot**3", "lb/ft³", 4, "kilogram/meter**3", "kg/m³", 3, "1.2 kg/m³"
     ),
     "inertia": _same("kilogram*meter**2", "kilogram*millimeter**2", "kg mm²", 1, "30 kg mm²"),
+    "crank_inertia": _same("kilogram*meter**2", "kilogram*meter**2", "kg m²", 2, "0.20 kg m²"),
     "vehicle_speed": Kind(
         "meter/second", "mile/hour", "mph", 0, "kilometer/hour", "km/h", 0, "60 mph"
     ),
@@ -121,6 +125,7 @@ KINDS = {
     "short_time": _same("second", "millisecond", "ms", 1, "18 ms"),
     "sweep_rate": _same("rpm/second", "rpm/second", "rpm/s", 0, "300 rpm/s"),
     "frequency": _same("hertz", "hertz", "Hz", 1, "50 Hz"),
+    "grade": _same("", "percent", "%", 1, "5 %"),
     "angle": _same("degree", "degree", "°", 1, "12°"),
     "fraction": _same("", "percent", "%", 1, "85 %"),
     "lambda": _same("", "", "", 3, "0.85", bare=True),

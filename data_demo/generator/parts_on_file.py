@@ -112,6 +112,14 @@ humidity = "47 %"
 [target]
 boost = "20 psi"
 power = "470 hp"
+
+[vehicle]
+mass = "1160 kg"
+gears = [3.24, 2.12, 1.52, 1.18, 0.94]
+final_drive = 3.45
+tyre_radius = "301 mm"
+drag_area = "0.78 m²"
+crank_inertia = "0.22 kg m²"
 """
 
 _TURBO = """

@@ -236,6 +236,9 @@ def shoot(page, name):
     )
     size = page.viewport_size
     page.set_viewport_size({"width": size["width"], "height": min(max(height, 600), 12000)})
+    page.evaluate(
+        f"() => document.querySelectorAll('{OPEN} *').forEach(e => e.scrollTop && e.scrollTo(0, 0))"
+    )
     page.wait_for_timeout(400)
     page.screenshot(path=SHOTS / f"{name}.png")
     page.set_viewport_size(size)

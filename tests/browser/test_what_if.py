@@ -60,3 +60,25 @@ def test_fit_again_with_one_run_and_no_second_turbo(open_workbook):
     sees(page, "fitted to 46 points of 1 turbo", ".dp-method")
     page.get_by_role("button", name="Work out the trade").click()
     sees(page, "only Small was run", ".dp-wrong")
+
+
+def test_the_road_follows_its_gear_and_takes_what_is_set_above(open_workbook):
+    page = open_workbook("05_what_if")
+    sees(page, "In 4th gear (1.18), from 3000 rpm", ".dp-finding")
+    gear = page.locator(f"{OPEN} .widget-hbox:has(> .widget-label:text-is('Gear')) select")
+    gear.select_option(label="2nd")
+    sees(page, "In 2nd gear (2.12)", ".dp-finding")
+    type_into(page, "Slope", "8 %")
+    sees(page, "up a slope of 8.0%", ".dp-method")
+    handle = page.locator(f"{OPEN} .widget-slider .noUi-handle").first
+    for _ in range(12):
+        handle.press("ArrowRight")
+    sees(page, "Still used here: Small, 20.0 psi")
+    page.get_by_role("button", name="Use what is set above").press("Enter")
+    sees(page, "in between: 30% of the way from Small to Large", ".dp-method")
+    shoot(page, "05_what_if_road")
+    page.set_viewport_size({"width": 1024, "height": 900})
+    settle(page)
+    shoot(page, "05_what_if_road_1024")
+    type_into(page, "Pull from", "900 rpm")
+    sees(page, "it must be between 2000 rpm and 6800 rpm", ".dp-wrong")

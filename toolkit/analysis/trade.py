@@ -59,11 +59,14 @@ def trade(fitted, change=None, held_rpm=3500.0, top_rpm=None, sizes=SIZES):
     solved = match(replace(points, gate_share=points.gate_share * fed), *rest)
     solved = solved.reshape(SPEEDS, -1)
     boost = (solved.p_manifold_pa - build.weather.p_cell_pa) / target
-    setting = Setting(boost_gauge_pa=change.boost_gauge_pa, share=SHARE)
+    setting = Setting(boost_gauge_pa=change.boost_gauge_pa, share=SHARE, feed=fed)
     answer = time_to_boost(build, [held_rpm], setting)
     names = tuple(b.turbo.name for b in fitted.builds[:2])
     return Trade(
-        np.asarray(sizes), _power(fitted, build, speeds, solved)[-1],
+        np.asarray(sizes),
+        made_as_fitted(
+            fitted, build, speeds, solved.air_flow_kg_s, solved.p_manifold_pa, solved.p_exhaust_pa
+        ).power_w[-1],
         _threshold_rpm(speeds[:, 0], boost),
         answer.found[1, 0], names, top, float(held_rpm),
         max(_half_w(fitted, replace(change, size=s), top) for s in (0.0, 1.0)), answer.notes,
@@ -101,12 +104,12 @@ def engine_of(fitted):
     )
 
 
-def _power(fitted, build, speed, m):
-    """Power [W] with the efficiency as it was fitted along speed."""
+def made_as_fitted(fitted, build, speed_rpm, air_flow_kg_s, p_manifold_pa, p_exhaust_pa):
+    """The output.Output of a build with engine_of, its efficiency along speed as fitted."""
     e = build.engine
     return output(
-        m.air_flow_kg_s * dry_share(build.weather), m.p_manifold_pa, m.p_exhaust_pa, speed,
-        e.displacement_m3, e.stroke_m, build.fuel.properties, e.lam(speed),
-        e.spark_retard_deg(speed), indicated_efficiency(fitted.best, speed, fitted.builds[0]),
-        e.friction_scale,
-    ).power_w  # fmt: skip
+        air_flow_kg_s * dry_share(build.weather), p_manifold_pa, p_exhaust_pa, speed_rpm,
+        e.displacement_m3, e.stroke_m, build.fuel.properties, e.lam(speed_rpm),
+        e.spark_retard_deg(speed_rpm),
+        indicated_efficiency(fitted.best, speed_rpm, fitted.builds[0]), e.friction_scale,
+    )  # fmt: skip

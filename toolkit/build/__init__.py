@@ -51,6 +51,7 @@ from toolkit.build.parts import (
     Target,
     Turbo,
     Valves,
+    VehicleParts,
     Weather,
 )
 
@@ -68,6 +69,7 @@ __all__ = [
     "Target",
     "Turbo",
     "Valves",
+    "VehicleParts",
     "Weather",
     "read_build",
     "with_maps",

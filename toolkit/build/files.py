@@ -124,6 +124,10 @@ def _read(key, value, place):
         if low >= high:
             raise place.error("the first value must be below the second")
         return low, high
+    if key.many:
+        if not isinstance(value, list) or not value:
+            raise place.error(f"a list is meant: {_example(key)}")
+        return tuple(_read_value(key, v, place) for v in value)
     single = _read_value(key, value, place)
     return Curve(single) if key.curve else single
 
@@ -184,6 +188,8 @@ def _example(key):
     one = f'"{units.KINDS[key.kind].example}"'
     if key.pair:
         return f"write {key.name} = [{one}, {one}]"
+    if key.many:
+        return f"write {key.name} = [{one}]"
     either = f', or pairs [["3000 rpm", {one}], ["6000 rpm", {one}]]' if key.curve else ""
     return f"write {key.name} = {one}{either}"
 
@@ -285,8 +291,8 @@ def _written(key, value, system):
                 [_shortest(speed, "engine_speed", system), _shortest(one, key.kind, system)]
             )
         return rows.multiline(True)
-    if key.pair:
-        return [_shortest(v, key.kind, system) for v in value]
+    if key.pair or key.many:
+        return [_written_one(key, v, system) for v in value]
     return _written_one(key, value.values if isinstance(value, Curve) else value, system)
 
 

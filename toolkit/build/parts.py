@@ -14,6 +14,7 @@ from scipy.interpolate import PchipInterpolator
 
 from toolkit.physics.fuel import FUELS, Fuel
 from toolkit.physics.gate import Gate
+from toolkit.physics.response import Vehicle
 
 
 @dataclass(frozen=True)
@@ -26,6 +27,7 @@ class Key:
     high: float = np.inf
     curve: bool = False  # one value, or [speed, value] pairs
     pair: bool = False  # [lowest, highest]
+    many: bool = False  # a list of one or more
     part: type | None = None
 
 
@@ -238,6 +240,32 @@ class Turbo:
 
 
 @dataclass(frozen=True)
+class VehicleParts:
+    """What the engine pushes on the road; `physics.response.Vehicle` explains each.
+
+    gear_ratios: engine turns over those of the final drive's input, first gear first. What has a
+    default is a usual car's, from memory.
+    """
+
+    mass_kg: float = key("mass", "vehicle_mass", 50, 60000)
+    gear_ratios: tuple = key("gears", "ratio", 0.1, 20, many=True)
+    final_drive: float = key("final_drive", "ratio", 0.3, 20)
+    tyre_radius_m: float = key("tyre_radius", "length", 0.1, 1.2)
+    drag_area_m2: float = key("drag_area", "drag_area", 0, 20, default=0.7)
+    rolling: float = key("rolling_resistance", "fraction", 0, 0.2, default=0.013)
+    efficiency: float = key("driveline_efficiency", "fraction", 0.3, 1, default=0.9)
+    inertia_kg_m2: float = key("crank_inertia", "crank_inertia", 0, 20, default=0.2)
+
+    def in_gear(self, gear_ratio, **road):
+        """The physics.response.Vehicle in a gear; road: its air density and grade."""
+        same = {f.name: getattr(self, f.name) for f in fields(self) if f.name in _ON_THE_ROAD}
+        return Vehicle(**same, gear_ratio=gear_ratio * self.final_drive, **road)
+
+
+_ON_THE_ROAD = {f.name for f in fields(Vehicle)}
+
+
+@dataclass(frozen=True)
 class Weather:
     """The air of the cell: absolute pressure, temperature, humidity 0 to 1."""
 
@@ -275,6 +303,7 @@ class Build:
     restrictions: Restrictions = part("restrictions", Restrictions, default=Restrictions())
     weather: Weather = part("weather", Weather, default=Weather())
     target: Target | None = part("target", Target, default=None)
+    vehicle: VehicleParts | None = part("vehicle", VehicleParts, default=None)
     notes: str = key("notes", "text", default="")
 
     @property

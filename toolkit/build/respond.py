@@ -1,6 +1,7 @@
 """Response of a build's turbos: time to boost at held speeds, a sweep, a pull in a vehicle."""
 
 from dataclasses import dataclass, fields, replace
+from functools import partial
 
 import numpy as np
 
@@ -12,6 +13,7 @@ from toolkit.physics.transient import Plant
 # exhaust manifold and turbine housing.
 INTAKE_PER_DISPLACEMENT, EXHAUST_PER_DISPLACEMENT = 3.0, 0.8
 SPEED_STEP_RPM = 100.0
+SLOWED_RPM = 20.0  # so much slower is slowing down; less is the first moment on part load
 
 
 @dataclass(frozen=True)
@@ -20,7 +22,8 @@ class Setting:
 
     boost_gauge_pa, weather: instead of the build's. wheel_m: by a turbo's name, diameter of its
     compressor wheel, for one without an inertia. intake_m3, exhaust_m3: volumes. share: of the
-    target boost, gauge, that counts as having it.
+    target boost, gauge, that counts as having it. feed: what a gate's control gives over what it
+    could, a number or one a turbo.
     """
 
     boost_gauge_pa: float | None = None
@@ -29,6 +32,7 @@ class Setting:
     intake_m3: float | None = None
     exhaust_m3: float | None = None
     share: float = 0.9
+    feed: float | np.ndarray = 1.0
 
 
 @dataclass(frozen=True)
@@ -83,23 +87,31 @@ def boost_in_sweep(build, from_rpm, to_rpm, rate_rpm_s, setting=None):
     return _answer(build, speeds, setting, ask)
 
 
-def boost_in_vehicle(build, vehicle, from_rpm, setting=None, seconds=10.0):
-    """Engine speed at which boost arrives when a response.Vehicle is pulled in one gear. [rpm]
+def boost_in_vehicle(build, vehicle, from_rpm, setting=None, seconds=10.0, made=None):
+    """Time from opening the throttle until boost is there, a response.Vehicle in one gear. [s]
 
-    An Answer, up to the end of the build's speed range. Errors as time_to_boost.
+    made(speed_rpm, air_flow_kg_s, p_manifold_pa, p_exhaust_pa): the engine's output.Output; as
+    the build has it when None. An Answer, up to the end of the build's speed range. Errors as
+    time_to_boost, and where the gear cannot be pulled.
     """
     weather = (setting or Setting()).weather or build.weather
+    made = made or partial(made_of, build, weather)
 
     def torque_nm(speed, values):
         names = ("air_flow_kg_s", "p_manifold_pa", "p_exhaust_pa")
-        return made_of(build, weather, speed, *(values[n] for n in names)).torque_nm
+        return made(speed, *(values[n] for n in names)).torque_nm
 
     speeds = _speeds(from_rpm, build.engine.speed_range_rpm[1])
 
     def ask(asked, inertia, volumes, wanted):
         plant = Plant(*asked, inertia, *volumes, speeds)
-        made = response.in_vehicle(plant, vehicle, torque_nm, from_rpm, seconds)
-        return made, response.speed_of_boost_rpm(made, _at(made, speeds, wanted))
+        pulled = response.in_vehicle(plant, vehicle, torque_nm, from_rpm, seconds)
+        if pulled.moments.speed_rpm.min() < from_rpm - SLOWED_RPM:
+            raise ValueError(
+                f"the engine cannot pull this gear from {from_rpm:.0f} rpm: it slows down; take a "
+                "shorter gear, a lighter vehicle or a higher speed"
+            )
+        return pulled, response.boost_after_s(pulled, _at(pulled, speeds, wanted))
 
     return _answer(build, speeds, setting, ask)
 
@@ -113,7 +125,8 @@ def _answer(build, speeds_rpm, setting, ask):
     inertias, notes = _inertias(build, setting.wheel_m or {})
     volumes, estimated = _volumes(build, setting)
     wanted = weather.p_cell_pa + setting.share * np.broadcast_to(target, speed.shape)[:, 0]
-    asked = problem(build, speed, target, weather)
+    points, *rest = problem(build, speed, target, weather)
+    asked = (replace(points, gate_share=np.multiply(points.gate_share, setting.feed)), *rest)
     known = np.array_equal(inertias[0], inertias[2])
     made = []
     for inertia in inertias[1:2] if known else inertias:

@@ -51,7 +51,7 @@ def method(fitted, prediction):
     return f"{bins} · steady points · 95 % band of fit and model error{why}"
 
 
-def _stretches(x, y, dotted):
+def stretches(x, y, dotted):
     """The curve as a dashed and a dotted part that touch; NaN elsewhere."""
     near = dotted.copy()
     near[1:] |= dotted[:-1]
@@ -62,7 +62,7 @@ def _stretches(x, y, dotted):
 def _drawn(prediction, channel, kind, system, label, **look):
     """Lines of a predicted channel, labelled once."""
     y = units.shown(prediction.best[channel], kind, system)
-    known, beyond = _stretches(prediction.speed_rpm, y, prediction.extrapolated)
+    known, beyond = stretches(prediction.speed_rpm, y, prediction.extrapolated)
     at_end = prediction.extrapolated[-1]
     made = []
     for values, evidence, named in (

@@ -1,18 +1,18 @@
-"""What is worth keeping of a match, of a gate's verdict and of a what-if: each as a Kept."""
+"""What is worth keeping of a match, a gate's verdict, a what-if, a pull on the road: a Kept."""
 
 from dataclasses import replace
 
 import numpy as np
 
 from toolkit import units
-from toolkit.analysis import sizing, whatif
+from toolkit.analysis import road, sizing, whatif
 from toolkit.analysis.gate_log import along
-from toolkit.charts import gate_picture, sizing_pictures, style, what_if
+from toolkit.charts import gate_picture, road_picture, sizing_pictures, style, what_if
 from toolkit.explain.headline import Cited
 from toolkit.explain.kept import Kept
 from toolkit.explain.story import Sentence
 
-MATCH, GATE, WHAT_IF = "match", "gate verdict", "what if"
+MATCH, GATE, WHAT_IF, ROAD = "match", "gate verdict", "what if", "on the road"
 
 
 def of_match(made, system, sources=()):
@@ -165,3 +165,46 @@ def _cited_what_if(prediction, runs, change):
         ("size, first to second", change.size, "fraction"),
     )
     yield from (Cited(words, float(v), kind) for words, v, kind in asked if v is not None)
+
+
+def of_road(made, gear, what, checked, system, sources=()):
+    """The Kept of an analysis.road.Road. gear, what: the gear and the change in words. checked:
+    the sentence of road.sweeps_sentence."""
+    drawn = road_picture.road_picture(made, gear, system)
+    vehicle, grip = made.vehicle, road.grip_sentence(made)
+    card = (
+        ("Changed", " against ".join(made.names)),
+        ("Kept", f"one engine, as fitted; {what}"),
+        ("Vehicle", f"{units.text(vehicle.mass_kg, 'vehicle_mass', system)} in {gear}, throttle "
+                    f"opened at {made.from_rpm:.0f} rpm"),
+        ("Not measured", "the pull itself: nobody has driven it"),
+    )  # fmt: skip
+    return Kept(
+        ROAD, system, drawn,
+        (Sentence(road.sentence(made, system), "worked out"),),
+        tuple(_cited_road(made)),
+        tuple(zip(made.names, road_picture.colours(made), strict=True)), card,
+        tuple(words for words in (f"{drawn.method[:1].upper()}{drawn.method[1:]}.", checked, grip,
+                                  *made.notes) if words),
+        "worked out", sources,
+    )  # fmt: skip
+
+
+def _cited_road(made):
+    yield Cited("speed at which the throttle opened", made.from_rpm, "engine_speed")
+    yield Cited("share of the boost", road.SHARE, "fraction")
+    for j, name in enumerate(made.names):
+        known = (("boost there", made.boost_s[j], "time"), ("top reached", made.top_s[j], "time"),
+                 ("boost there", made.boost_rpm[j], "engine_speed"))  # fmt: skip
+        yield from (Cited(f"{w} of {name}", float(v), k) for w, v, k in known if np.isfinite(v))
+        if j == 0:
+            continue
+        r, first = road.race(made, j), made.names[0]
+        wait = made.boost_s[j] - made.boost_s[0]
+        if np.isfinite(wait):
+            yield Cited("wait for boost", float(wait), "time", None, name, first)
+        for words, gap, at in (("most", r.furthest_m, r.furthest_s), ("last", r.end_m, r.end_s)):
+            yield Cited(f"{words} distance ahead", gap, "distance", None, name, first)
+            yield Cited(f"time of the {words} distance", at, "time")
+        if np.isfinite(r.past_s):
+            yield Cited("comes past", r.past_s, "time")

@@ -384,6 +384,31 @@ class Chart(w.VBox):
         )
 
 
+class Shown(w.VBox):
+    """A chart that is made with its first picture; nothing stands there before."""
+
+    def __init__(self, title=""):
+        super().__init__()
+        self.title, self.chart = title, None
+
+    def show(self, picture):
+        """Draw this picture in place of the last."""
+        if self.chart is not None:
+            self.chart.show(picture)
+            return
+        self.chart = Chart(picture)
+        self.children = [said(self.title, "dp-group"), self.chart] if self.title else [self.chart]
+
+    def clear(self):
+        """Take the chart away: what it showed no longer holds."""
+        self.chart, self.children = None, ()
+
+    @property
+    def picture(self):
+        """What is shown; None before anything is."""
+        return self.chart and self.chart.picture
+
+
 class Waiting(w.VBox):
     """What stands in a panel's place while it cannot open: the sentence that says what it needs."""
 

@@ -4,6 +4,7 @@ import threading
 from dataclasses import replace
 
 import ipywidgets as w
+import numpy as np
 import traitlets as t
 
 from toolkit import preferences
@@ -19,9 +20,9 @@ from toolkit.explain.keepable import of_what_if
 from toolkit.explain.kept import save_kept, sources_of
 from toolkit.panels.base import (
     UNITS,
-    Chart,
     Choice,
     Quantity,
+    Shown,
     Slide,
     Workpanel,
     group,
@@ -36,31 +37,6 @@ from toolkit.physics.atmosphere import standard_pressure_pa
 from toolkit.physics.fuel import FUELS
 
 STEP_RPM = 100.0
-
-
-class Shown(w.VBox):
-    """A chart that is made with its first picture; nothing stands there before."""
-
-    def __init__(self, title=""):
-        super().__init__()
-        self.title, self.chart = title, None
-
-    def show(self, picture):
-        """Draw this picture in place of the last."""
-        if self.chart is not None:
-            self.chart.show(picture)
-            return
-        self.chart = Chart(picture)
-        self.children = [said(self.title, "dp-group"), self.chart] if self.title else [self.chart]
-
-    def clear(self):
-        """Take the chart away: what it showed no longer holds."""
-        self.chart, self.children = None, ()
-
-    @property
-    def picture(self):
-        """What is shown; None before anything is."""
-        return self.chart and self.chart.picture
 
 
 class TurboRuns(w.VBox):
@@ -84,7 +60,12 @@ class TurboRuns(w.VBox):
 
 
 class WhatIfPanel(Workpanel):
-    """Fit the engine to runs, then change one thing and see what it would do."""
+    """Fit the engine to runs, then change one thing and see what it would do.
+
+    redrawn: counts the predictions, for what is worked out from them below it.
+    """
+
+    redrawn = t.Int()
 
     def __init__(self, bench=None, first=(), second=(), builds=("", ""), boost_gauge_pa=None):
         """first, second: runs of each turbo; builds: the files of both; "" for no second."""
@@ -92,7 +73,7 @@ class WhatIfPanel(Workpanel):
         self.bench = Bench(bench or preferences.load().bench)
         self._known, self._stop, self.worker = {}, threading.Event(), None
         self.fitted = self.prediction = self.trade = self._traded = None
-        self._drawn = ()
+        self._drawn = self.swept = self._files = ()
         self._make_runs(first, second, builds)
         self._make_changes(boost_gauge_pa)
         self.chart, self.trade_chart = Shown(), Shown("The trade between the two")
@@ -173,9 +154,11 @@ class WhatIfPanel(Workpanel):
         self._stop.clear()
         self.start.disabled, self.stop.disabled = True, False
         try:
-            builds, parts, drawn = self._read()
+            builds, parts, drawn, swept = self._read()
             self.fitted = fit(parts, builds, progress=self._progress)
-            self._drawn, self.trade = drawn, None
+            self._drawn, self.swept, self.trade = drawn, swept, None
+            asked = self.first, self.second
+            self._files = [n for turbo in asked for n in (turbo.build.value, *turbo.runs) if n]
             self.trade_chart.clear()
             self._say("")
         except Stopped:
@@ -190,21 +173,24 @@ class WhatIfPanel(Workpanel):
             raise Stopped
 
     def _read(self):
-        """Builds, FitPoints of every run, and what of them is drawn."""
+        """Builds, FitPoints of every run, what of them is drawn, and how they were swept."""
         sides = [s for s in (self.first, self.second) if s.build.value and s.runs]
         if self.first not in sides:
             raise ValueError("First turbo: choose its build and at least one run to fit")
-        builds, parts, drawn = [], [], []
+        builds, parts, drawn, swept = [], [], [], []
         runs = [(number, log) for number, s in enumerate(sides) for log in s.runs]
         for s in sides:
             builds.append(read_build(self.bench, s.build.value))
         for done, (number, log) in enumerate(runs):
             self._progress((done / len(runs) - 1) * 0.3 / 0.7)
             name, tested = self._tested(log)
-            points = points_of_side(side(name, [tested], step_rpm=STEP_RPM), builds[number], number)
+            pulls = side(name, [tested], step_rpm=STEP_RPM)
+            points = points_of_side(pulls, builds[number], number)
             parts.append(points)
             drawn.append((name, points.speed_rpm, points.torque_nm))
-        return tuple(builds), parts, tuple(drawn)
+            rate = float(np.mean([r.sweep_rpm_s for r in pulls.repeats]))
+            swept.append((name, number, points, rate))
+        return tuple(builds), parts, tuple(drawn), tuple(swept)
 
     def _tested(self, log):
         """A run's short name and its opened log, read once."""
@@ -225,7 +211,7 @@ class WhatIfPanel(Workpanel):
             sentence(self.prediction, self._drawn, UNITS.system), evidence(self.prediction)
         )
         self.chart.show(
-            picture(self.fitted, self.prediction, self._drawn, self._what(), UNITS.system,
+            picture(self.fitted, self.prediction, self._drawn, self.what(), UNITS.system,
                     self.quantity.value)
         )  # fmt: skip
         head = ("unknown", "fitted", "95 % band", "prior", "told by")
@@ -237,6 +223,7 @@ class WhatIfPanel(Workpanel):
             self.trade_chart.clear()
         if self.trade is not None:
             self.trade_chart.show(trade_picture(self.trade, self.size.value, UNITS.system))
+        self.redrawn += 1
 
     def change(self):
         """The Change that the fields ask for."""
@@ -252,7 +239,7 @@ class WhatIfPanel(Workpanel):
             self.fuel.value or None,
         )  # fmt: skip
 
-    def _what(self):
+    def what(self):
         """The change in a few words, for the headline."""
         turbo = self.prediction.build.turbo.name
         asked = [] if self.boost.value is None else [self.boost.control.value]
@@ -274,13 +261,15 @@ class WhatIfPanel(Workpanel):
         """Save what is predicted, with the runs and builds that it was fitted to."""
         if self.prediction is None:
             raise ValueError("fit runs first: there is no prediction to save yet")
-        asked = self.first, self.second
-        names = [n for turbo in asked for n in (turbo.build.value, *turbo.runs) if n]
         kept = of_what_if(
-            self.fitted, self.prediction, self._drawn, self._what(), self.change(), UNITS.system,
-            self.quantity.value, sources_of(self.bench, names),
+            self.fitted, self.prediction, self._drawn, self.what(), self.change(), UNITS.system,
+            self.quantity.value, self.sources(),
         )  # fmt: skip
         return save_kept(self.bench, kept, title)
+
+    def sources(self):
+        """The files that the fit came from, as kept.sources_of has them."""
+        return sources_of(self.bench, self._files)
 
     def _say(self, text):
         self.state.value = paragraph(text) if text else ""

@@ -33,7 +33,8 @@ class Vehicle:
     mass_kg > 0, with the driver. gear_ratio: engine turns a wheel turn, gear times final drive,
     > 0. tyre_radius_m > 0, rolling. drag_area_m2: drag coefficient times frontal area >= 0.
     rolling: rolling resistance over weight >= 0. efficiency of the driveline, above 0 to 1.
-    inertia_kg_m2: of crank, flywheel and clutch >= 0. air_density_kg_m3 >= 0. Raises ValueError.
+    inertia_kg_m2: of crank, flywheel and clutch >= 0. air_density_kg_m3 >= 0. grade: rise of the
+    road over its length, -0.5 to 0.5. Tyres do not slip. Raises ValueError.
     """
 
     mass_kg: float
@@ -44,6 +45,7 @@ class Vehicle:
     efficiency: float = 0.9
     inertia_kg_m2: float = 0.2
     air_density_kg_m3: float = 1.2
+    grade: float = 0.0
 
     def __post_init__(self):
         checked("efficiency", self.efficiency, high=1, above=0)
@@ -51,6 +53,7 @@ class Vehicle:
             checked(name, getattr(self, name), above=0)
         for name in ("drag_area_m2", "rolling", "inertia_kg_m2", "air_density_kg_m3"):
             checked(name, getattr(self, name), 0)
+        checked("grade", self.grade, -0.5, 0.5)
 
     @property
     def metres_a_radian(self):
@@ -76,7 +79,8 @@ class Vehicle:
         """
         road = self.road_speed_m_s(speed_rpm)
         drag = 0.5 * self.air_density_kg_m3 * self.drag_area_m2 * road**2
-        drag = drag + self.rolling * self.mass_kg * 9.80665
+        across = self.rolling * np.sqrt(1 - self.grade**2)
+        drag = drag + (across + self.grade) * self.mass_kg * 9.80665
         load = drag * self.metres_a_radian / self.efficiency
         carried = self.mass_kg * self.metres_a_radian**2 / self.efficiency
         return (torque_nm - load) / (self.inertia_kg_m2 + carried) * 30 / np.pi
@@ -149,6 +153,19 @@ def speed_of_boost_rpm(response, p_wanted_pa):
         raise ValueError("at a held speed boost arrives in time, not at a speed")
     m = response.moments
     return _first(m.speed_rpm, m.p_manifold_pa, p_wanted_pa)
+
+
+def boost_after_s(response, p_wanted_pa):
+    """Time from opening the throttle of a vehicle until manifold pressure [Pa, absolute] is there,
+    while engine speed rises. [s]
+
+    One a candidate; NaN where it never comes. It belongs to that vehicle in that gear and is not
+    the time to boost: ValueError for any other response.
+    """
+    if response.kind != VEHICLE:
+        raise ValueError(f"a {response.kind} is no pull of a vehicle")
+    m = response.moments
+    return _first(m.time_s[:, None], m.p_manifold_pa, p_wanted_pa)
 
 
 def _first(along, values, wanted):
