@@ -93,6 +93,7 @@ MAKERS = {
                           builds=BUILDS),
     "RoadPanel": _road,
     "ExplainerPanel": _explainer,
+    "SeriesPanel": _plain("series", "SeriesPanel", bench=DEMO, chapters=["demo"]),
 }  # fmt: skip
 
 

@@ -65,6 +65,10 @@ class Bench:
         """The findings saved under explain/, as names relative to the bench."""
         return self._names("explain", lambda p: p.name == "finding.toml")
 
+    def series(self):
+        """The series of findings saved under explain/, as names relative to the bench."""
+        return self._names("explain", lambda p: p.name == "series.toml")
+
     def _names(self, part, wanted):
         found = sorted((self.folder / part).rglob("*"))
         # A link that leads outside is not of this bench, so it is not offered.

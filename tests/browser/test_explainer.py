@@ -167,3 +167,37 @@ def test_what_another_page_saved_is_told_here(lab, open_workbook, workbook, head
     page.get_by_role("button", name="Publish").press("Enter")
     sees(page, f"Written to explain/{made.name}/")
     assert headline in (made / "page.html").read_text(encoding="utf-8")
+
+
+def test_several_findings_become_one_page(lab, open_workbook):
+    page = open_workbook("01_sizing_worksheet")
+    box = page.locator(f"{OPEN} .widget-hbox:has(button:has-text('Save as a finding'))").last
+    box.locator("input").fill("Three on one engine")
+    box.locator("input").press("Enter")
+    box.locator("button").press("Enter")
+    sees(page, "Saved in explain/three-on-one-engine/")
+    page = open_workbook(NAME)
+    choose(page, "Chapter 2", "three-on-one-engine")
+    sees(page, "2. Three on one engine")
+    title = page.get_by_placeholder("title of the page")
+    title.fill("Large makes 400 hp more at 6500 rpm")
+    title.blur()
+    sees(page, "400 hp: the difference in power is", ".dp-wrong")
+    go = page.get_by_role("button", name="Write the page")
+    expect(go).to_be_disabled()
+    title.fill("What one engine taught us")
+    title.blur()
+    expect(go).to_be_enabled(timeout=60_000)
+    go.press("Enter")
+    sees(page, "Written to explain/what-one-engine-taught-us/page.html")
+    shoot(page, f"{NAME}_series")
+    made = lab.root / "data_demo" / "explain" / "what-one-engine-taught-us" / "page.html"
+    viewer = page.context.browser.new_page(viewport={"width": 390, "height": 800})
+    errors = []
+    viewer.on("console", lambda m: errors.append(m.text))
+    viewer.goto(made.as_uri())
+    assert viewer.locator("h2[id^=chapter-]").all_inner_texts()[1] == "2. Three on one engine"
+    pictures = "[...document.images].every(i => i.complete && i.naturalWidth > 0)"
+    viewer.wait_for_function(pictures)
+    assert viewer.evaluate("document.documentElement.scrollWidth") <= 390
+    assert errors == []

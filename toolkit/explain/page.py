@@ -23,7 +23,7 @@ from toolkit.explain.still import svg
 
 _HERE = Path(__file__).parent
 _FONT = f"{style.NUMBER_PX}px {style.FONT}"
-_LEGEND = "Solid is measured, dashed is worked out, dotted is estimated; a pale band is scatter."
+LEGEND = "Solid is measured, dashed is worked out, dotted is estimated; a pale band is scatter."
 
 
 def page(story):
@@ -38,26 +38,23 @@ def page(story):
     low, high = story.whole.x_limits
     step = _step(low, high)
     start = low + round((high - low) * 0.75 / step) * step
-    template = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True).from_string(
-        _text("page.html")
-    )
-    made = template.render(
+    made = template("page.html").render(
         story=story,
         troubles=story.troubles,
         policy=_policy(scripts),
-        style=_text("page.css"),
+        style=text_of("page.css"),
         scripts=scripts,
         data=_json(spec),
         marks=marked(story.whole),
         readout=rows,
         difference=spec["difference"],
         value=spec["value"],
-        legend=_LEGEND,
+        legend=LEGEND,
         low=f"{low:g}",
         high=f"{high:g}",
         step=f"{step:g}",
         start=f"{start:g}",
-        csv=_data_url("text/csv;charset=utf-8", csv_of(story.table)),
+        csv=data_url("text/csv;charset=utf-8", csv_of(story.table)),
         table=_table(story.table),
         poster=_poster(story),
         glossary=terms_in(_all_words(story)),
@@ -229,7 +226,7 @@ def _same_ids(item):
 def _scripts():
     """The scripts of the page; a browser reads line ends as \\n, and so do their digests."""
     drawing = Resources(mode="inline", components=["bokeh"]).js_raw
-    return [s.replace("\r\n", "\n") for s in (*drawing, _text("page.js"))]
+    return [s.replace("\r\n", "\n") for s in (*drawing, text_of("page.js"))]
 
 
 def _policy(scripts):
@@ -259,12 +256,13 @@ def _poster(story):
     if story.poster is None:
         return None
     return {
-        "wide": _data_url("image/svg+xml", svg(story.poster, (1600, 900))),
-        "upright": _data_url("image/svg+xml", svg(story.poster_upright, (720, 1280))),
+        "wide": data_url("image/svg+xml", svg(story.poster, (1600, 900))),
+        "upright": data_url("image/svg+xml", svg(story.poster_upright, (720, 1280))),
     }
 
 
-def _data_url(kind, data):
+def data_url(kind, data):
+    """An address that is the data itself."""
     return f"data:{kind};base64,{base64.b64encode(data).decode()}"
 
 
@@ -285,5 +283,12 @@ def _no_formula(name):
     return f"'{name}" if str(name)[:1] in "=+-@\t\r" and name else str(name)
 
 
-def _text(name):
+def template(name):
+    """A page's template of this folder; whatever is put into it is escaped."""
+    made = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True)
+    return made.from_string(text_of(name))
+
+
+def text_of(name):
+    """A file of this folder."""
     return (_HERE / name).read_text(encoding="utf-8")

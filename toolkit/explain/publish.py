@@ -4,12 +4,13 @@ A manifest keeps the digest of every file as it was written; a file that no long
 edited by somebody and stays, unless replacing it was asked for.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from toolkit.bench import BenchError, digest, read_toml, write_bytes, write_toml
 from toolkit.explain.clip import Cancelled, Timing, write_clip
 from toolkit.explain.looks import LOOKS, PublishError, checked_size
 from toolkit.explain.page import csv_of, page
+from toolkit.explain.series import save_series, series_page
 from toolkit.explain.still import png, svg
 from toolkit.explain.talk import as_markdown, as_webvtt, talk_track
 
@@ -112,6 +113,25 @@ def publish(bench, story, choice, replace_edited=False, progress=None, stop=None
     tell(total)
     names = [*(name for name, _ in makers), *clips]
     return Published(tuple(n for n in names if n not in keep), keep)
+
+
+def publish_series(bench, series, replace_edited=False):
+    """Write the page of a series.Series, and its choice; returns its slug and a Published.
+
+    Raises PublishError where it has no chapter or says what a chapter contradicts.
+    """
+    if not series.stories:
+        raise PublishError("choose the finding of the first chapter")
+    if series.troubles:
+        raise PublishError(f"this contradicts the findings: {series.troubles[0]}")
+    made = series_page(series)  # first, or a choice would be saved that cannot be shown
+    saved = replace(series, words=save_series(bench, series.words))
+    name, known = "page.html", _manifest(bench, saved)
+    if not replace_edited and _is_edited(_path(bench, saved, name), known.get(name)):
+        return saved.slug, Published((), (name,))
+    write_bytes(_path(bench, saved, name), made)
+    _remember(bench, saved, name)
+    return saved.slug, Published((name,), ())
 
 
 def _film(bench, story, choice, name, progress):

@@ -97,8 +97,9 @@ class Sheet:
     def _head(self, method):
         y = MARGIN * self.unit
         room = self.size[0] - 2 * y
-        height = self._finding_height(room)
-        y = self._lines(y, self.picture.finding, height, style.INK, "bold")
+        if self.picture.finding:
+            height = self._finding_height(room)
+            y = self._lines(y, self.picture.finding, height, style.INK, "bold")
         if method:
             y = self._lines(y + 0.4 * self.unit, method, SMALL, style.QUIET)
         return y + self.unit

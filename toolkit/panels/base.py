@@ -26,6 +26,7 @@ _CSS = f"""<style>
 .dp-panel, .dp-panel .widget-label, .dp-panel .widget-html-content {{
   font-family: {style.FONT}; color: {style.INK}; }}
 .dp-panel .widget-html-content {{ line-height: 1.45; }}
+.dp-words textarea {{ font-family: {style.FONT}; line-height: 1.35; }}
 .dp-finding {{ font-size: {style.FINDING_PX}px; font-weight: 700; line-height: 1.3; }}
 .dp-method {{ font-size: 13px; color: {style.QUIET}; }}
 .dp-group {{ font-size: 14px; font-weight: 700; margin-top: 8px;

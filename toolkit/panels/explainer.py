@@ -52,6 +52,31 @@ def demo_finding(base, against, low_rpm=None, slug="demo"):
     return slug
 
 
+class Splits:
+    """The splits of findings with a build of the bench, each kept: its model takes a moment.
+
+    why_not: why the last one asked for was not made, "" where it was or none is due.
+    """
+
+    def __init__(self, bench):
+        self.bench, self.why_not, self._known = bench, "", {}
+
+    def of(self, slug, loaded, build):
+        """The Split of a loaded finding; None without a build and for what is no comparison."""
+        self.why_not = ""
+        if not build or isinstance(loaded, Kept):
+            return None
+        if (slug, build) not in self._known:
+            made = read_build(self.bench, build)
+            try:
+                cam = cam_of(made.engine.valves)
+                self._known[slug, build] = split(loaded.comparison, made, cam)
+            except ValueError as error:
+                self.why_not = f"The causes are not split: {error}."
+                return None
+        return self._known[slug, build]
+
+
 class ExplainerPanel(Workpanel):
     """Choose, write, place, look, publish. `story` is what is shown and would be published."""
 
@@ -71,7 +96,7 @@ class ExplainerPanel(Workpanel):
         options = [*named(builds), ("none: no split", "")]
         self.build = Choice("Build", options, build if build in builds else None,
                             hint="splits the gap among its causes")  # fmt: skip
-        self._splits = {}
+        self._splits = Splits(self.bench)
         self._make_words()
         self._make_places()
         self._make_notes()
@@ -244,30 +269,15 @@ class ExplainerPanel(Workpanel):
                 "this bench has no finding yet: save one in Back to back, or in "
                 "the sizing worksheet, the spring check or What if"
             )
+        cause = self._splits.of(self.finding.value, self.loaded, self.build.value)
         self.story = told(
             self.loaded, UNITS.system, quantity=self.quantity.value, title=self.headline.value,
             notes=tuple(self._placed_notes()),
-            split=self._split(), demo=self.bench.folder == preferences.DEMO_BENCH,
+            split=cause, demo=self.bench.folder == preferences.DEMO_BENCH,
         )  # fmt: skip
         self._show_troubles()
         self._show_preview(self.publication())
         self._show_words()
-
-    def _split(self):
-        """The split of the finding with the chosen build, kept: its model takes a moment."""
-        key = self.finding.value, self.build.value
-        self._no_split = ""
-        if not self.build.value or isinstance(self.loaded, Kept):
-            return None
-        if key not in self._splits:
-            build = read_build(self.bench, self.build.value)
-            try:
-                cam = cam_of(build.engine.valves)
-                self._splits[key] = split(self.loaded.comparison, build, cam)
-            except ValueError as error:
-                self._no_split = f"The causes are not split: {error}."
-                return None
-        return self._splits[key]
 
     def publication(self):
         """The Choice that the fields describe."""
@@ -319,7 +329,7 @@ class ExplainerPanel(Workpanel):
     def _remarks(self):
         kept = isinstance(self.loaded, Kept)
         yield from (changed_sources if kept else changed_logs)(self.bench, self.loaded)
-        yield from filter(None, (self._no_split,))
+        yield from filter(None, (self._splits.why_not,))
         unknown = missing_letters(f"{self.story.headline}{self.story.picture.description}")
         if unknown:
             yield f"The pictures' font has no {unknown}: boxes stand there; the page shows them."

@@ -1,0 +1,172 @@
+"""Several findings on one page: chapters in order, words held to the numbers, nothing lost."""
+
+import html
+import re
+import shutil
+
+import pytest
+
+from tests.conftest import ROOT
+from toolkit.bench import Bench, BenchError
+from toolkit.explain.kept import open_finding
+from toolkit.explain.looks import PublishError
+from toolkit.explain.publish import Choice as Publication
+from toolkit.explain.publish import publish, publish_series
+from toolkit.explain.series import Series, Words, read_series, save_series, series_page
+from toolkit.explain.telling import told
+from toolkit.panels.base import UNITS
+from toolkit.panels.series import SeriesPanel
+from toolkit.panels.sizing import CandidatesPanel
+from toolkit.panels.sizing_sheet import Sheet
+
+HOSTILE = '<img src=x onerror="alert(1)"></title><script>alert(2)</script>'
+
+
+@pytest.fixture
+def bench(tmp_path):
+    folder = tmp_path / "bench"
+    skip = shutil.ignore_patterns("generator", "*.py", "__pycache__", "bad")
+    shutil.copytree(ROOT / "data_demo", folder, ignore=skip)
+    return Bench(folder)
+
+
+@pytest.fixture
+def match(bench):
+    """The slug of a match saved beside the demo's comparison."""
+    panel = CandidatesPanel(Sheet("builds/candidates.toml", bench.folder))
+    panel.keep.title.value = "Three candidates on one engine"
+    panel.keep.save.click()
+    return "three-candidates-on-one-engine"
+
+
+def a_series(bench, *slugs, title="Which one?", opening="", closing=""):
+    stories = tuple(told(open_finding(bench, slug), "US") for slug in slugs)
+    return Series(Words(title, slugs, opening, closing), stories, (False,) * len(slugs))
+
+
+def text_of(page):
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", page.decode()))
+
+
+def test_chapters_stand_in_their_order_with_words_and_pictures(bench, match):
+    made = a_series(bench, match, "demo", opening="One.\n\nTwo.", closing="Then the spring.")
+    page = series_page(made).decode()
+    places = [page.index(f'id="chapter-{n}"') for n in (1, 2)]
+    assert places == sorted(places) and page.index("Two.") < places[0]
+    assert page.count("<img") == 2 and page.count("<source") == 2
+    for story in made.stories:
+        assert story.headline in page
+        assert all(s.text in text_of(page.encode()) for s in story.spoken if "'" not in s.text)
+    assert page.index("Then the spring.") > places[1]
+    assert "can hurt and kill" in page and "boost threshold" in page
+    assert series_page(made) == series_page(made)
+
+
+def test_the_page_loads_nothing_and_runs_nothing(bench):
+    page = series_page(a_series(bench, "demo", title=HOSTILE, opening=HOSTILE)).decode()
+    assert "<script" not in page and 'onerror="alert' not in page
+    assert "default-src 'none'" in page
+    addresses = re.findall(r'(?:src|srcset|href)="([^"]{0,40})', page)
+    assert addresses and all(a.startswith(("data:image/svg+xml", "#chapter-")) for a in addresses)
+
+
+def test_a_chapter_links_to_its_own_page_where_there_is_one(bench):
+    story = told(open_finding(bench, "demo"), "US")
+    publish(bench, story, Publication(picture=False, why=False, talk=False, poster=False))
+    panel = SeriesPanel(bench.folder, ["demo"])
+    panel.go.click()
+    slug = panel.which.value
+    page = bench.file(f"explain/{slug}/page.html")
+    assert 'href="../demo/page.html"' in page.read_text(encoding="utf-8")
+    assert (page.parent / "../demo/page.html").resolve().is_file()
+
+
+@pytest.mark.parametrize(
+    "title, wrong",
+    [
+        ("Large makes 24 hp more at 6500 rpm", ""),
+        ("Large makes 400 hp more at 6500 rpm", "400 hp: the difference in power is"),
+        ("What two turbos taught us", ""),
+    ],
+)
+def test_a_title_is_held_to_the_chapters(bench, title, wrong):
+    made = a_series(bench, "demo", title=title)
+    assert len(made.troubles) == bool(wrong)
+    if wrong:
+        assert made.troubles[0].startswith(wrong)
+        with pytest.raises(PublishError, match="this contradicts the findings: 400 hp"):
+            publish_series(bench, made)
+        assert not bench.series()
+
+
+def test_words_around_may_say_more_and_it_is_remarked(bench):
+    made = a_series(bench, "demo", closing="Next we try 999 hp.")
+    assert made.troubles == [] and "999 hp" in made.remarks[0]
+    _, done = publish_series(bench, made)
+    assert done.written == ("page.html",)
+
+
+def test_a_series_without_a_chapter_is_not_published(bench):
+    with pytest.raises(PublishError, match="choose the finding of the first chapter"):
+        publish_series(bench, a_series(bench))
+
+
+def test_what_was_chosen_is_kept_and_read_back(bench):
+    words = Words("Two, or one?", ("demo",), "a\n\nb", "c")
+    saved = save_series(bench, words)
+    assert saved.slug == "two-or-one" and read_series(bench, saved.slug) == saved
+    assert save_series(bench, words).slug == "two-or-one-2"
+    assert [n.split("/")[1] for n in bench.series()] == ["two-or-one", "two-or-one-2"]
+    bench.file("explain/two-or-one/series.toml").write_text('title = "only"\n', encoding="utf-8")
+    with pytest.raises(BenchError, match=r"two-or-one/series\.toml cannot be used"):
+        read_series(bench, "two-or-one")
+
+
+def test_a_page_that_somebody_changed_stays(bench):
+    slug, _ = publish_series(bench, a_series(bench, "demo"))
+    page = bench.file(f"explain/{slug}/page.html")
+    page.write_text("my own words", encoding="utf-8")
+    panel = SeriesPanel(bench.folder)
+    panel.which.value = slug
+    assert panel.title.value == "Which one?" and panel.chapters[0].value == "demo"
+    panel.go.click()
+    assert page.read_text(encoding="utf-8") == "my own words"
+    assert "was changed by somebody and stays" in panel.result.value
+    panel.over.value = True
+    panel.go.click()
+    assert "Written to" in panel.result.value and "Which one?" in page.read_text(encoding="utf-8")
+
+
+def test_the_panel_follows_chapters_title_and_units(bench, match):
+    panel = SeriesPanel(bench.folder, ["demo"], build="builds/small.toml")
+    assert panel.trouble.value == "" and panel.series.stories[0].why is not None
+    assert panel.chapters[1].layout.display is None
+    assert panel.chapters[2].layout.display == "none"
+    panel.chapters[1].value = match
+    assert [s.slug for s in panel.series.stories] == ["demo", match]
+    assert panel.chapters[2].layout.display is None
+    panel.title.value = "Large makes 400 hp more at 6500 rpm"
+    assert panel.go.disabled and "400 hp" in panel.shown.value
+    panel.title.value = HOSTILE
+    assert not panel.go.disabled and "<script" not in panel.shown.value
+    UNITS.system = "SI"
+    assert panel.series.stories[0].system == "SI" and "kW" in panel.shown.value
+    UNITS.system = "US"
+    panel.chapters[0].value = panel.chapters[1].value = ""
+    assert panel.go.disabled and "No chapter is chosen yet" in panel.shown.value
+
+
+def test_a_chapter_whose_finding_is_gone_is_said(bench, match):
+    slug = save_series(bench, Words("Both", ("demo", match))).slug
+    shutil.rmtree(bench.file(f"explain/{match}"))
+    panel = SeriesPanel(bench.folder)
+    panel.which.value = slug
+    assert f"the bench has no finding '{match}' any more" in html.unescape(panel.trouble.value)
+    assert panel.chapters[0].value == "demo" and panel.chapters[1].value == ""
+
+
+def test_a_log_changed_since_is_said_under_the_chapters(bench):
+    log = bench.file("runs/2026-04-18_5_large_14psi_dyno.csv")
+    log.write_bytes(log.read_bytes() + b"\n")
+    panel = SeriesPanel(bench.folder, ["demo"])
+    assert "2026-04-18_5_large_14psi_dyno.csv" in panel.remarks.value
