@@ -13,6 +13,7 @@ from toolkit.analysis.verdict import headline, verdicts
 from toolkit.bench import Bench
 from toolkit.build import read_build
 from toolkit.explain.headline import Cited, contradictions
+from toolkit.explain.looks import PLACES
 from toolkit.explain.method_card import method_card
 from toolkit.explain.poster import Reading, circle, readings
 from toolkit.explain.sheet import Sheet
@@ -252,7 +253,7 @@ def _holds(shape, mark):
     return len(shape.x) == 4 and np.allclose(middle, (mark.x, mark.y))
 
 
-@pytest.mark.parametrize("size", [(1920, 1080), (1080, 1920), (1600, 900), (720, 1280)])
+@pytest.mark.parametrize("size", [*PLACES.values(), (1600, 900), (720, 1280)])
 def test_words_of_the_circle_stay_inside_their_frames(size):
     logged = {"p_cell_pa": 98e3, "t_cell_k": 300.0, "humidity": 0.5, "p_exhaust_pa": 290e3}
     logged |= {"p_manifold_pa": 250e3, "p_compressor_out_pa": 255e3, "t_exhaust_k": 1200.0}
@@ -261,7 +262,8 @@ def test_words_of_the_circle_stay_inside_their_frames(size):
         sheet = Sheet(circle("Where", tuple(readings(logged)), system, size), size)
         sheet.canvas.draw()
         (drawn,) = sheet.panels
-        frame = 28 * abs(drawn.px(1, 0)[0] - drawn.px(0, 0)[0])  # the narrower layout's inside
+        inside = 28 if size[0] != size[1] else 24  # of a frame, in the layout's narrower units
+        frame = inside * abs(drawn.px(1, 0)[0] - drawn.px(0, 0)[0])
         wide = [t.get_window_extent().width for _, t in sheet.words if hasattr(t, "get_text")]
         texts = [t.get_text() for _, t in sheet.words if hasattr(t, "get_text")]
         numbers = [w for w, t in zip(wide, texts, strict=True) if not t.startswith("solid")]
@@ -270,5 +272,6 @@ def test_words_of_the_circle_stay_inside_their_frames(size):
 
 def test_a_story_has_its_circle_at_the_speed_of_the_headline():
     story = story_of(finding(), "US", title="Large at 6000 rpm, back pressure 13.0 psi")
-    assert "rpm: where the numbers are" in story.poster.finding
-    assert "14.0 psi" in story.poster.description or "13.9 psi" in story.poster.description
+    poster = story.poster((1920, 1080))
+    assert "rpm: where the numbers are" in poster.finding
+    assert "14.0 psi" in poster.description or "13.9 psi" in poster.description

@@ -11,6 +11,7 @@ from toolkit import units
 from toolkit.analysis import between
 from toolkit.analysis.fit import fit
 from toolkit.analysis.fit_points import points_of_side
+from toolkit.analysis.sensor_ends import LeftOut
 from toolkit.analysis.sides import opened, side
 from toolkit.analysis.trade import trade
 from toolkit.analysis.whatif import Change, limits, predict, sentence
@@ -287,3 +288,12 @@ def test_the_trade_is_drawn_from_one_turbo_to_the_other(both):
         assert panel.marks[0].x == x[0] and panel.marks[1].x == x[-1]
         assert x[0] < panel.marks[2].x < x[-1]
     assert len(trade_picture(made, 0.0, "SI").panels[0].marks) == 2
+
+
+def test_a_fit_names_what_is_left_out_of_the_channels_it_uses(demo):
+    pulls = side("a", [opened(demo.bench, "runs/2026-04-18_1_small_8psi_dyno.csv")], step_rpm=100.0)
+    gone = (LeftOut("p_exhaust_pa", 4000, 5000), LeftOut("p_oil_gauge_pa", 3000, 3500))
+    repeats = tuple(replace(r, left_out=gone) for r in pulls.repeats)
+    notes = points_of_side(replace(pulls, repeats=repeats), demo.build["small"]).notes
+    assert any("a: exhaust manifold pressure is left out from 4000 to 5000" in n for n in notes)
+    assert not any("oil" in n for n in notes)

@@ -379,6 +379,15 @@ def text(value, kind, system, decimals=None, unit=True):
     return number + ("" if not label else label if label == "°" else f" {label}")
 
 
+def span(start, stop, kind, system):
+    """A range as a person reads it, its unit once.
+
+    >>> span(4000, 4500, "engine_speed", "US")
+    '4000 to 4500 rpm'
+    """
+    return f"{text(start, kind, system, unit=False)} to {text(stop, kind, system)}"
+
+
 def _is_us(system):
     if system not in SYSTEMS:
         raise ValueError(f"system is {system!r}: it must be 'US' or 'SI'")

@@ -143,11 +143,11 @@ def poisoned():
     titles = (PAYLOADS[0], PAYLOADS[2], PAYLOADS[-1])
     panels = tuple(replace(p, title=t) for p, t in zip(base.picture.panels, titles, strict=True))
     picture = replace(base.picture, finding=EVERY, panels=panels, x_label=PAYLOADS[1])
-    poster = replace(base.poster, finding=EVERY)
+    poster = lambda size: replace(base.poster(size), finding=EVERY)  # noqa: E731
     card = tuple((EVERY, EVERY) for _ in base.card)
     return replace(
         base, headline=EVERY, card=card, method=(EVERY,), cautions=(EVERY,), table=table,
-        picture=picture, poster=poster, poster_upright=poster,
+        picture=picture, poster=poster,
     )  # fmt: skip
 
 

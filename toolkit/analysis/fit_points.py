@@ -68,6 +68,7 @@ class FitPoints:
 
 
 _ARRAYS = [f.name for f in fields(FitPoints) if f.name != "notes"]
+_USED = {*_ARRAYS, "t_cell_k", "gate_duty"}  # channels that a fit looks at
 
 
 def points_of_side(side, build, turbo=0, step_rpm_per_point=RPM_PER_POINT):
@@ -85,7 +86,9 @@ def points_of_side(side, build, turbo=0, step_rpm_per_point=RPM_PER_POINT):
         )
     except ValueError as error:
         raise ValueError(f"{side.name}: {error}") from None
-    left_out = tuple(f"{side.name}: {gone.sentence}" for gone in side.left_out)
+    left_out = tuple(
+        f"{side.name}: {gone.sentence}" for gone in side.left_out if gone.channel in _USED
+    )
     return replace(points, notes=(*points.notes, *left_out))
 
 

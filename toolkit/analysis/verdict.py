@@ -95,7 +95,7 @@ def gain_words(gain, name_a, name_b, kind, system):
         band = f"within the 95 % band of ±{units.text(half, kind, system)}"
         return f"{reads}, {band} ({counts}): not distinguishable from scatter", CANNOT_TELL
     low, high = sorted(abs(v) for v in (float(gain.low), float(gain.high)))
-    band = f"{units.text(low, kind, system, unit=False)} to {units.text(high, kind, system)}"
+    band = units.span(low, high, kind, system)
     percent = 100 * abs(d) / abs(float(gain.level_a))
     text = f"{name_b} makes {size} {sign} than {name_a} ({percent:.1f} % of {name_a})"
     evidence = WORKED_OUT if np.any(gain.drift) else MEASURED

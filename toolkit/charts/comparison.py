@@ -187,7 +187,5 @@ def _note_words(placed, c, system):
     kind = CHANNELS[note.axis].kind
     place = units.text(note.start, kind, system)
     if note.is_range:
-        place = f"{units.text(note.start, kind, system, unit=False)} to " + units.text(
-            note.stop, kind, system
-        )
+        place = units.span(note.start, note.stop, kind, system)
     return f"{note.words} ({side.name}, {CHANNELS[note.channel].words} at {place})"

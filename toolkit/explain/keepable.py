@@ -45,8 +45,9 @@ def _weather(build, system):
 
 
 def _boosts(target, system):
-    low, high = (units.text(float(v), "boost", system) for v in (np.min(target), np.max(target)))
-    return low if low == high else f"{low} to {high}"
+    low, high = float(np.min(target)), float(np.max(target))
+    alone = units.text(low, "boost", system)
+    return alone if low == high else units.span(low, high, "boost", system)
 
 
 def _cited_candidate(c):

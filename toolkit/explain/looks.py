@@ -14,6 +14,7 @@ PLACES = {
     "video": (1920, 1080),
     "video 4K": (3840, 2160),
     "upright": (1080, 1920),
+    "square": (1080, 1080),
     "article": (1200, 675),
 }
 LEAST_PX, MOST_PX = 320, 7680

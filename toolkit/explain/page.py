@@ -255,10 +255,9 @@ def _table(frame):
 def _poster(story):
     if story.poster is None:
         return None
-    return {
-        "wide": data_url("image/svg+xml", svg(story.poster, (1600, 900))),
-        "upright": data_url("image/svg+xml", svg(story.poster_upright, (720, 1280))),
-    }
+    shapes = {"wide": (1600, 900), "upright": (720, 1280)}
+    drawn = {n: data_url("image/svg+xml", svg(story.poster(s), s)) for n, s in shapes.items()}
+    return drawn | {"words": story.poster(shapes["wide"]).description}
 
 
 def data_url(kind, data):

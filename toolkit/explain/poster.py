@@ -5,6 +5,7 @@ ones in a dashed one. A station with no number says so.
 """
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -52,13 +53,14 @@ class Reading:
         return f"{units.text(self.value, self.kind, system)} {self.words}".strip()
 
 
-def circle_of(c, speed_rpm, system, size=(1920, 1080)):
-    """The circle of the side compared, at one engine speed; None where nothing was logged."""
+def circle_of(c, speed_rpm, system):
+    """The circle of the side compared, at one engine speed: a function that makes its Picture for
+    a size (width, height); None where nothing was logged."""
     at = int(np.argmin(np.abs(c.speed_rpm - speed_rpm)))
     logged = {channel: float(v[at]) for channel, v in c.channels_b.items()}
     found = tuple(readings(logged))
     title = f"{c.b.name} at {c.speed_rpm[at]:.0f} rpm: where the numbers are"
-    return circle(title, found, system, size) if found else None
+    return partial(circle, title, found, system) if found else None
 
 
 def readings(logged):
@@ -97,8 +99,9 @@ def _kind(channel):
 
 
 def circle(title, found, system, size=(1920, 1080)):
-    """The Picture of these Readings around the engine, laid out for a wide or an upright sheet."""
-    layout = _WIDE if size[0] > size[1] else _UPRIGHT
+    """The Picture of these Readings around the engine, laid out for the shape of the sheet."""
+    shape = size[0] / size[1]
+    layout = _WIDE if shape > _LONG else _UPRIGHT if shape < 1 / _LONG else _SQUARE
     shapes, marks, lines = [], [], list(_pipes(layout))
     for station in STATIONS:
         own = [r for r in found if r.station == station][:_MOST]
@@ -175,6 +178,29 @@ _UPRIGHT = _Layout(
     shaft=((35, 105), (53, 105)),
     legend=(53, 136),
 )  # fmt: skip
+
+_SQUARE = _Layout(
+    size=(94, 80),
+    box=(27, 22),
+    centres={
+        "cell": (14, 68), "compressor": (47, 68), "cooler": (80, 68), "manifold": (80, 40),
+        "engine": (80, 12), "exhaust": (47, 12), "gate": (14, 12), "turbine": (47, 40),
+    },
+    pipes=(
+        (_COLD, (27.5, 68), (33.5, 68)), (_COLD, (60.5, 68), (66.5, 68)),
+        (_COLD, (80, 57), (80, 51)), (_COLD, (80, 29), (80, 23)),
+        (_HOT, (66.5, 12), (60.5, 12)), (_HOT, (47, 23), (47, 29)), (_HOT, (33.5, 12), (27.5, 12)),
+        (_HOT, (14, 23), (14, 42)), (_HOT, (33.5, 40), (2, 40)),
+    ),
+    arrows=(
+        (_COLD, (33.5, 68), 0), (_COLD, (66.5, 68), 0), (_COLD, (80, 51), 270),
+        (_COLD, (80, 23), 270), (_HOT, (60.5, 12), 180), (_HOT, (47, 29), 90),
+        (_HOT, (27.5, 12), 180), (_HOT, (2, 40), 180),
+    ),
+    shaft=((47, 57), (47, 51)),
+    legend=(0.5, 49),
+)  # fmt: skip
+_LONG = 1.25  # a sheet so much longer than wide, or the other way about, is no square
 
 
 def _pipes(layout):

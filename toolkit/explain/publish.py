@@ -64,8 +64,7 @@ def files(story, choice):
     if choice.why and story.why:
         yield f"why-{choice.tag}.png", lambda: png(story.why, *how, card)
     if choice.poster and story.poster:
-        width, height = checked_size(choice.size)
-        poster = story.poster if width > height else story.poster_upright
+        poster = story.poster(checked_size(choice.size))
         yield f"circle-{choice.tag}.png", lambda: png(poster, *how)
     if choice.page:
         yield "page.html", lambda: page(story)

@@ -1,5 +1,6 @@
 """What is told about one finding: the same words and pictures for page, still, clip and talk."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import pandas as pd
@@ -43,7 +44,7 @@ class Story:
     a voice over the clip. card: the method card's (word, text) rows. method, cautions:
     paragraphs. table: what can be downloaded, one row per speed. picture: the chart to publish.
     why: the chart of a difference split among its causes, and shares, those causes along speed;
-    None where no split was made. poster, poster_upright: the circle for either shape, None where
+    None where no split was made. poster: makes the circle for a size (width, height); None where
     no station was measured.
     """
 
@@ -62,8 +63,7 @@ class Story:
     evidence: str = "measured"
     why: Picture | None = None
     shares: pd.DataFrame | None = None
-    poster: Picture | None = None
-    poster_upright: Picture | None = None
+    poster: Callable[[tuple[int, int]], Picture] | None = None
 
     @property
     def whole(self):

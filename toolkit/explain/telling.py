@@ -63,7 +63,6 @@ def story_of(finding, system, *, quantity="", title="", notes=(), split=None, de
         why=split and split_picture.picture(split, system, *c.range_rpm),
         shares=split and _shares(split, system),
         poster=circle_of(c, _telling_speed(said, cited, c), system),
-        poster_upright=circle_of(c, _telling_speed(said, cited, c), system, (1080, 1920)),
     )
 
 

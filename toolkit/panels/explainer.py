@@ -301,10 +301,9 @@ class ExplainerPanel(Workpanel):
         width, height = checked_size(choice.size)
         share = min(1.0, _PREVIEW_PX / width, 1.2 * _PREVIEW_PX / height)
         small = max(320, round(width * share)), max(320, round(height * share))
-        poster = self.story.poster if width > height else self.story.poster_upright
         card = self.story.card * choice.card
-        if self.show.value == "poster" and poster is not None:
-            data = png(poster, small, choice.look)
+        if self.show.value == "poster" and self.story.poster is not None:
+            data = png(self.story.poster((width, height)), small, choice.look)
         elif self.show.value == "why" and self.story.why is not None:
             data = png(self.story.why, small, choice.look, card)
         else:

@@ -112,8 +112,9 @@ def _listed(notes):
 
 def _place(note, system):
     kind = CHANNELS[note.axis].kind
-    start = units.text(note.start, kind, system)
-    return f"{start} to {units.text(note.stop, kind, system)}" if note.is_range else start
+    if note.is_range:
+        return units.span(note.start, note.stop, kind, system)
+    return units.text(note.start, kind, system)
 
 
 def _value(note, system):
