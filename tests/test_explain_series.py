@@ -123,8 +123,8 @@ def test_what_was_chosen_is_kept_and_read_back(bench):
 
 
 def test_a_page_that_somebody_changed_stays(bench):
-    slug, _ = publish_series(bench, a_series(bench, "demo"))
-    page = bench.file(f"explain/{slug}/page.html")
+    words, _ = publish_series(bench, a_series(bench, "demo"))
+    slug, page = words.slug, bench.file(f"explain/{words.slug}/page.html")
     page.write_text("my own words", encoding="utf-8")
     panel = SeriesPanel(bench.folder)
     panel.which.value = slug
@@ -135,6 +135,23 @@ def test_a_page_that_somebody_changed_stays(bench):
     panel.over.value = True
     panel.go.click()
     assert "Written to" in panel.result.value and "Which one?" in page.read_text(encoding="utf-8")
+
+
+def test_two_pages_on_one_series_do_not_write_over_each_other(bench, match):
+    first, second = (SeriesPanel(bench.folder, ["demo"]) for _ in range(2))
+    first.go.click()
+    slug = first.which.value
+    again = SeriesPanel(bench.folder)
+    again.which.value = slug
+    again.chapters[1].value = match
+    again.go.click()
+    assert "Written to" in again.result.value
+    first.title.value = "Mine"
+    first.go.click()
+    assert "was changed since it was opened here" in first.trouble.value
+    assert read_series(bench, slug).chapters == ("demo", match)
+    second.go.click()  # a new one gets a folder of its own
+    assert second.which.value == f"{slug}-2"
 
 
 def test_the_panel_follows_chapters_title_and_units(bench, match):

@@ -101,13 +101,20 @@ def test_uphill_is_slower_and_has_its_boost_at_a_lower_speed(fitted, vehicle, ma
     assert (up.boost_rpm < made.boost_rpm[[0, 2]]).all()
 
 
+def test_boost_that_comes_after_the_top_comes_too_late(fitted, vehicle):
+    short = road(fitted, CHANGE, vehicle.in_gear(3.24), 4000.0)
+    late = ~(short.boost_s <= short.top_s)
+    assert late.any() and np.isnan(short.boost_s[late]).all()
+    assert "never has 95% of its boost in this pull" in sentence(short, "US")
+
+
 def test_one_turbo_alone_has_no_race(swept, vehicle):
     builds, runs = swept
     alone = fit([points for _, n, points, _ in runs if n == 0], builds[0])
     made = road(alone, Change(boost_gauge_pa=14 * PSI), vehicle.in_gear(1.18), 3000.0)
     assert made.names == ("Small",) and made.ahead_m.shape[1] == 1
     assert "behind" not in sentence(made, "US")
-    drawn = road_picture(made, "4th gear (1.18)", "SI")
+    drawn = road_picture(made, "4th gear (1.18)", "14 psi", "SI")
     assert [p.title for p in drawn.panels] == ["Boost, gauge [kPa]", "Engine speed [rpm]"]
 
 
@@ -165,15 +172,18 @@ def test_who_is_ahead(gaps, words):
 
 
 def test_the_headline_says_how_much_later_and_how_far():
-    behind = road_picture(a_road(0, -4, -3, -2), "3rd gear", "SI").finding
+    behind = road_picture(a_road(0, -4, -3, -2), "3rd gear", "14 psi", "SI").finding
     assert behind == (
         "In 3rd gear, from 3000 rpm: Large has its boost 1.00 s later than Small and is 2.0 m "
         "behind after 3.0 s"
     )
     never = a_road(0, -1, -2, -3, boost_s=(1.0, np.nan))
-    assert "Large never with 95% of the boost" in road_picture(never, "3rd gear", "SI").finding
+    assert (
+        "Large never has 95% of the boost"
+        in road_picture(never, "3rd gear", "14 psi", "SI").finding
+    )
     assert "Large never has 95% of its boost in this pull." in sentence(never, "SI")
-    assert rows(never, "SI")[1][1] == "not known"
+    assert rows(never, "SI")[1][1:4] == ["never in this pull", "", ""]
 
 
 def test_an_estimated_rotor_gives_a_range():
@@ -216,7 +226,7 @@ def test_a_sweep_that_cannot_be_compared_says_why(fitted, swept):
 
 
 def test_the_picture_tells_measured_map_from_beyond_it(made):
-    drawn = road_picture(made, "4th gear (1.18)", "US")
+    drawn = road_picture(made, "4th gear (1.18)", "20 psi", "US")
     boost, ahead, speed = drawn.panels
     assert [p.title for p in drawn.panels] == [
         "Boost, gauge [psi]", "Ahead of Small (below zero: behind) [ft]", "Engine speed [rpm]",
@@ -225,7 +235,7 @@ def test_the_picture_tells_measured_map_from_beyond_it(made):
     assert [m.text for m in boost.marks] == [f"{s:.2f} s" for s in made.boost_s]
     assert np.nanmin(ahead.lines[2].y) == pytest.approx(race(made, 2).furthest_m / 0.3048)
     assert drawn.x_limits == (0.0, pytest.approx(np.nanmax(made.top_s), abs=0.05))
-    assert "30% of the way from Small to Large" in drawn.method
+    assert "30% of the way from Small to Large" in drawn.method and "20 psi" in drawn.method
     assert len({m.at for m in boost.marks[:2]}) == 2  # close together, and still readable
     assert speed.lines[0].y[0] == 3000
 

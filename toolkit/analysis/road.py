@@ -97,15 +97,16 @@ def road(fitted, change, vehicle, from_rpm, seconds=SECONDS):
     made = partial(made_as_fitted, fitted, build)
     answer = boost_in_vehicle(build, vehicle, from_rpm, setting, seconds, made)
     moments = answer.responses[1].moments
-    quick, boost_s, slow = answer.found
     speed = moments.speed_rpm
     through = speed >= top - 1
     until = np.where(through, np.nan, 1.0)
+    top_s = np.where(through.any(axis=0), moments.time_s[through.argmax(axis=0)], np.nan)
+    # Boost that comes once the top is reached comes too late for this pull.
+    quick, boost_s, slow = np.where(answer.found > top_s, np.nan, answer.found)
     distance = cumulative_trapezoid(
         vehicle.road_speed_m_s(speed), moments.time_s, axis=0, initial=0
     )
     boost_rpm = [np.interp(s, moments.time_s, n) for s, n in zip(boost_s, speed.T, strict=True)]
-    top_s = np.where(through.any(axis=0), moments.time_s[through.argmax(axis=0)], np.nan)
     return Road(
         _names(fitted, sizes), sizes, vehicle, float(from_rpm), top, moments.time_s,
         speed * until, (moments.p_manifold_pa - build.weather.p_cell_pa) * until,

@@ -14,13 +14,14 @@ from toolkit.charts.what_if import PREDICTED, stretches
 X_LABEL = "Time after opening the throttle [s]"
 
 
-def road_picture(made, gear, system):
-    """The Picture of an analysis.road.Road. gear: it in words, such as "4th gear, 1.18"."""
+def road_picture(made, gear, asked, system):
+    """The Picture of an analysis.road.Road. gear, asked: the gear and what the engine is asked
+    for, in words, such as "4th gear (1.18)" and "20.0 psi"."""
     last = np.isfinite(made.speed_rpm).any(axis=1)
     panels = [_boost(made, system), _ahead(made, system), _speed(made)]
     return Picture(
         finding(made, gear, system),
-        _method(made, gear, system),
+        _method(made, gear, asked, system),
         tuple(panel for panel in panels if panel),
         X_LABEL,
         (0.0, float(made.time_s[last][-1])),
@@ -35,7 +36,8 @@ def finding(made, gear, system):
         never = " and ".join(
             n for n, s in zip(made.names, made.boost_s, strict=True) if not np.isfinite(s)
         )
-        return f"{start}: {never} never with {SHARE:.0%} of the boost"
+        has = "have" if " and " in never else "has"
+        return f"{start}: {never} never {has} {SHARE:.0%} of the boost"
     if len(made.names) == 1:
         return f"{start}: {first} has its boost after {made.boost_s[0]:.2f} s"
     wait, r = made.boost_s[-1] - made.boost_s[0], race(made, len(made.names) - 1)
@@ -45,7 +47,7 @@ def finding(made, gear, system):
     return f"{start}: {later} than {first} and is {gap} {side} after {r.end_s:.1f} s"
 
 
-def _method(made, gear, system):
+def _method(made, gear, asked, system):
     """What a reader must know: which car, from what, what is left out."""
     between = [f"{s:.0%} of the way from {made.names[0]} to {made.names[-1]}"
                for s in made.sizes if 0 < s < 1]  # fmt: skip
@@ -53,7 +55,7 @@ def _method(made, gear, system):
     road = f", up a slope of {v.grade:.1%}" if v.grade else ""
     parts = [
         f"{units.text(v.mass_kg, 'vehicle_mass', system)} in {gear}{road}, from light cruise at "
-        f"{made.from_rpm:.0f} rpm",
+        f"{made.from_rpm:.0f} rpm, {asked}",
         f"dots: {SHARE:.0%} of the boost is there",
         *(f"{IN_BETWEEN}: {words}" for words in between),
         "worked out with the fitted engine; dotted: the compressor turns slower than its map",
@@ -120,12 +122,21 @@ def _speed(made):
 
 def rows(made, system):
     """Per turbo: when its boost is there, at which engine and road speed, when it is through."""
+    speeds = zip(made.boost_rpm, made.road_speed_m_s, strict=True)
+    there = [
+        [
+            units.text(wait, "time", system),
+            units.text(rpm, "engine_speed", system),
+            units.text(road, "vehicle_speed", system),
+        ]
+        if np.isfinite(wait)
+        else ["never in this pull", "", ""]
+        for wait, (rpm, road) in zip(made.boost_s, speeds, strict=True)
+    ]
     return [
         [
             name,
-            units.text(made.boost_s[j], "time", system),
-            units.text(made.boost_rpm[j], "engine_speed", system),
-            units.text(made.road_speed_m_s[j], "vehicle_speed", system),
+            *there[j],
             units.text(made.top_s[j], "time", system)
             if np.isfinite(made.top_s[j])
             else f"after more than {made.time_s[-1]:.0f} s",

@@ -168,14 +168,14 @@ def _cited_what_if(prediction, runs, change):
     yield from (Cited(words, float(v), kind) for words, v, kind in asked if v is not None)
 
 
-def of_road(made, gear, what, checked, system, sources=()):
-    """The Kept of an analysis.road.Road. gear, what: the gear and the change in words. checked:
+def of_road(made, gear, asked, checked, system, sources=()):
+    """The Kept of an analysis.road.Road. gear, asked: as charts.road_picture takes them. checked:
     the sentence of road.sweeps_sentence."""
-    drawn = road_picture.road_picture(made, gear, system)
+    drawn = road_picture.road_picture(made, gear, asked, system)
     vehicle, grip = made.vehicle, road.grip_sentence(made)
     card = (
         ("Changed", " against ".join(made.names)),
-        ("Kept", f"one engine, as fitted; {what}"),
+        ("Kept", f"one engine, as fitted; {asked}"),
         ("Vehicle", f"{units.text(vehicle.mass_kg, 'vehicle_mass', system)} in {gear}, throttle "
                     f"opened at {made.from_rpm:.0f} rpm"),
         ("Not measured", "the pull itself: nobody has driven it"),

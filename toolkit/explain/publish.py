@@ -114,8 +114,10 @@ def publish(bench, story, choice, replace_edited=False, progress=None, stop=None
     return Published(tuple(n for n in names if n not in keep), keep)
 
 
-def publish_series(bench, series, replace_edited=False):
-    """Write the page of a series.Series, and its choice; returns its slug and a Published.
+def publish_series(bench, series, replace_edited=False, known=None):
+    """Write the page of a series.Series, and its choice; returns its Words and a Published.
+
+    known: as series.save_series takes it.
 
     Raises PublishError where it has no chapter or says what a chapter contradicts.
     """
@@ -124,13 +126,13 @@ def publish_series(bench, series, replace_edited=False):
     if series.troubles:
         raise PublishError(f"this contradicts the findings: {series.troubles[0]}")
     made = series_page(series)  # first, or a choice would be saved that cannot be shown
-    saved = replace(series, words=save_series(bench, series.words))
+    saved = replace(series, words=save_series(bench, series.words, known))
     name, known = "page.html", _manifest(bench, saved)
     if not replace_edited and _is_edited(_path(bench, saved, name), known.get(name)):
-        return saved.slug, Published((), (name,))
+        return saved.words, Published((), (name,))
     write_bytes(_path(bench, saved, name), made)
     _remember(bench, saved, name)
-    return saved.slug, Published((name,), ())
+    return saved.words, Published((name,), ())
 
 
 def _film(bench, story, choice, name, progress):

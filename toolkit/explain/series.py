@@ -67,8 +67,8 @@ class Series:
         return [t for text in (self.words.opening, self.words.closing) for t in self._against(text)]
 
     def _against(self, text):
-        systems = {story.system for story in self.stories} or {"US"}
-        return contradictions(text, self.cited, systems.pop()) if text else []
+        system = self.stories[0].system if self.stories else "US"
+        return contradictions(text, self.cited, system) if text else []
 
 
 def read_series(bench, slug):
@@ -82,9 +82,18 @@ def read_series(bench, slug):
     return Words(title, chapters, opening, closing, slug)
 
 
-def save_series(bench, words):
-    """Write the Words; those without a slug get one made from the title. Returns them with it."""
+def save_series(bench, words, known=None):
+    """Write the Words; those without a slug get one made from the title. Returns them with it.
+
+    known: the Words that were read or saved here last. BenchError where the file says something
+    else by now: somebody changed it, and nothing is written over.
+    """
     slug = words.slug or finding.free_slug(bench, words.title)
+    if words.slug and known is not None and read_series(bench, slug) != known:
+        raise BenchError(
+            f"explain/{slug}/{CHOSEN} was changed since it was opened here: open it again, or "
+            f"choose another page; nothing was written over"
+        )
     write_toml(
         finding.file_of(bench, slug, CHOSEN),
         {"title": words.title, "opening": words.opening, "closing": words.closing,

@@ -98,7 +98,10 @@ class RoadPanel(Workpanel):
 
     def _take(self):
         above = self.what_if
-        self._asked = (above.fitted, above.change(), above.what()) if above.prediction else None
+        self._asked = None
+        if above.prediction is not None:
+            asked = ", ".join(above.asked()) or "boost as the build states it"
+            self._asked = above.fitted, above.change(), above.what(), asked
         self._say_what_is_set()
 
     def _say_what_is_set(self):
@@ -107,7 +110,7 @@ class RoadPanel(Workpanel):
         if above.prediction is None:
             self.state.value = paragraph("Nothing is fitted yet: choose runs above and press Fit.")
             return
-        fitted, change, words = self._asked or (None, None, "nothing")
+        fitted, change, words, _ = self._asked or (None, None, "nothing", "")
         same = fitted is above.fitted and change == above.change()
         used = "" if same else f" Still used here: {words}."
         self.state.value = paragraph(f"{above.what()}.{used}")
@@ -117,10 +120,10 @@ class RoadPanel(Workpanel):
         """Pull and draw; a failure leaves the last picture and says why."""
         if self._asked is None:
             return
-        fitted, change, _ = self._asked
+        fitted, change, _, asked = self._asked
         self.road = road(fitted, change, self._in_gear(change.weather), self.start.value)
         self.answer.value = verdict(sentence(self.road, UNITS.system), EVIDENCE)
-        self.chart.show(road_picture(self.road, self._gear_words(), UNITS.system))
+        self.chart.show(road_picture(self.road, self._gear_words(), asked, UNITS.system))
         self.numbers.value = table(rows(self.road, UNITS.system), HEAD, words=(0,))
         said = (grip_sentence(self.road), self._check(fitted), *self.road.notes)
         self.notes.value = "".join(paragraph(text) for text in said if text)
@@ -152,9 +155,8 @@ class RoadPanel(Workpanel):
         """Save the pull, with the runs and builds that its engine was fitted to."""
         if self.road is None:
             raise ValueError("fit runs first: there is no pull to save yet")
-        _, _, what = self._asked
         kept = of_road(
-            self.road, self._gear_words(), what, self._checked[1], UNITS.system,
+            self.road, self._gear_words(), self._asked[3], self._checked[1], UNITS.system,
             self.what_if.sources(),
         )  # fmt: skip
         return save_kept(self.what_if.bench, kept, title)

@@ -29,7 +29,7 @@ class SeriesPanel(Workpanel):
         the bench, which splits each comparison among its causes."""
         super().__init__()
         self.bench = Bench(bench or preferences.load().bench)
-        self.series, self._loaded, self._pictures = None, {}, {}
+        self.series, self._known, self._loaded, self._pictures = None, None, {}, {}
         self._splits = Splits(self.bench)
         self._make_fields(chapters, title, build)
         self.go = w.Button(description="Write the page", button_style="primary",
@@ -81,10 +81,10 @@ class SeriesPanel(Workpanel):
         """Fill the fields from a saved series; a new one leaves them as they are."""
         if not self.which.value:
             return
-        words = read_series(self.bench, self.which.value)
-        known = [v for _, v in self.chapters[0].control.options]
-        gone = [slug for slug in words.chapters if slug not in known]
-        slugs = [slug for slug in words.chapters if slug in known]
+        words = self._known = read_series(self.bench, self.which.value)
+        there = [v for _, v in self.chapters[0].control.options]
+        gone = [slug for slug in words.chapters if slug not in there]
+        slugs = [slug for slug in words.chapters if slug in there]
         for field, slug in zip(self.chapters, slugs + [""] * _MOST, strict=False):
             field.value = slug
         self.title.value, self.opening.value = words.title, words.opening
@@ -165,7 +165,8 @@ class SeriesPanel(Workpanel):
     def publish(self):
         """Write the page and the choice of its chapters."""
         self.redraw()  # a chapter may have got a page of its own meanwhile
-        slug, done = publish_series(self.bench, self.series, self.over.value)
+        words, done = publish_series(self.bench, self.series, self.over.value, self._known)
+        slug, self._known = words.slug, words
         if done.kept:
             self.result.value = paragraph(
                 f"explain/{slug}/page.html was changed by somebody and stays. Tick 'replace a "

@@ -242,11 +242,14 @@ class WhatIfPanel(Workpanel):
     def what(self):
         """The change in a few words, for the headline."""
         turbo = self.prediction.build.turbo.name
+        return ", ".join([turbo[:1].upper() + turbo[1:], *self.asked()])
+
+    def asked(self):
+        """What is changed beside the size, each in a few words."""
         asked = [] if self.boost.value is None else [self.boost.control.value]
         named = (self.spring, self.cooler, self.altitude, self.t_cell)
         asked += [f"{f.label.lower()} {f.control.value}" for f in named if f.value is not None]
-        asked += [self.fuel.value] if self.fuel.value else []
-        return ", ".join([turbo[:1].upper() + turbo[1:], *asked])
+        return asked + ([self.fuel.value] if self.fuel.value else [])
 
     def show_trade(self):
         """Work out the whole way from the first turbo to the second, and draw it."""
