@@ -23,9 +23,9 @@ from toolkit.panels.base import (
     Chart,
     Choice,
     Quantity,
+    RunList,
     Workpanel,
     group,
-    named,
     paragraph,
     said,
     table,
@@ -43,20 +43,12 @@ class Runs(w.VBox):
 
     def __init__(self, title, colour_word, logs, chosen):
         self.title = title
-        chosen = tuple(chosen)
-        self.pick = w.SelectMultiple(
-            options=named(logs),
-            value=chosen,
-            rows=7,
-            layout=w.Layout(width="280px"),
-        )
+        self.list = RunList(f"{title} ({colour_word})", logs, chosen)
         self.name = w.Text(continuous_update=False, layout=w.Layout(width="155px"))
         name = w.HBox([w.Label("Name on the chart", layout=w.Layout(width="125px")), self.name])
-        super().__init__(
-            [said(f"{title} ({colour_word}); Ctrl-click for several"), self.pick, name]
-        )
-        self.value = chosen
-        self.pick.observe(lambda change: setattr(self, "value", change.new), "value")
+        super().__init__([self.list, name])
+        self.value = self.list.value
+        self.list.observe(lambda change: setattr(self, "value", change.new), "value")
 
 
 class BackToBackPanel(Workpanel):

@@ -268,6 +268,32 @@ class Choice(Field):
         self.control.value = change.new
 
 
+class RunList(w.VBox):
+    """Several logs from a list; the chosen stand below it as well, where the list hides them.
+
+    value: the chosen logs, relative to the bench.
+    """
+
+    value = t.Tuple()
+
+    def __init__(self, title, logs, chosen=(), rows=7):
+        self.pick = w.SelectMultiple(
+            options=named(logs),
+            value=tuple(name for name in chosen if name in logs),
+            rows=rows,
+            layout=w.Layout(width="280px"),
+        )
+        self.told = w.HTML(layout=w.Layout(width="280px"))
+        super().__init__([said(f"{title}; Ctrl-click for several"), self.pick, self.told])
+        self.pick.observe(self._read, "value")
+        self._read()
+
+    def _read(self, _change=None):
+        self.value = self.pick.value
+        names = ", ".join(short_name(name).removesuffix(".csv") for name in self.value)
+        self.told.value = paragraph(f"chosen: {names or 'none'}", "dp-message")
+
+
 class Slide(w.HBox):
     """A slider for trying things out; the number beside it is in the person's unit.
 

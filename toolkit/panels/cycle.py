@@ -13,12 +13,12 @@ from toolkit.panels.base import (
     Chart,
     Choice,
     Quantity,
+    RunList,
     Slide,
     Workpanel,
     group,
     named,
     paragraph,
-    said,
     verdict,
 )
 from toolkit.physics.cam import CAMS, Cam, exhaust_lobe, intake_lobe
@@ -56,7 +56,7 @@ class CyclePanel(Workpanel):
         self.watch(self.t_charge)
         self.compose(
             [
-                group("Engine", self.build, said("Runs on the curve; Ctrl-click"), self.runs),
+                group("Engine", self.build, self.runs),
                 group("Cam", self.shape, self.timing, self.ramp, *self.angles.values(),
                       self.intake_lift, self.exhaust_lift),
                 group("Drawn at", self.speed, self.boost, self.ratio, self.t_charge),
@@ -73,12 +73,7 @@ class CyclePanel(Workpanel):
         short = named(names)
         self.build = Choice("Build", short, build if build in names else names[0])
         there = self.bench.logs()
-        self.runs = w.SelectMultiple(
-            options=named(there),
-            value=[n for n in logs if n in there],
-            rows=5,
-            layout=w.Layout(width="280px"),
-        )
+        self.runs = RunList("Runs on the curve", there, logs, rows=5)
 
     def _make_cam(self):
         options = [TYPED, *CAMS, UNKNOWN]

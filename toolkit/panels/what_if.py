@@ -22,6 +22,7 @@ from toolkit.panels.base import (
     UNITS,
     Choice,
     Quantity,
+    RunList,
     Shown,
     Slide,
     Workpanel,
@@ -48,15 +49,10 @@ class TurboRuns(w.VBox):
         names = named(builds)
         options = [("none", ""), *names] if optional else names
         self.build = Choice("Build", options, build)
-        self.pick = w.SelectMultiple(
-            options=named(logs),
-            value=tuple(chosen),
-            rows=10,
-            layout=w.Layout(width="280px"),
-        )
-        super().__init__([self.build, said(f"{title}; Ctrl-click for several"), self.pick])
-        self.runs = self.pick.value
-        self.pick.observe(lambda change: setattr(self, "runs", change.new), "value")
+        self.list = RunList(title, logs, chosen)
+        super().__init__([self.build, self.list])
+        self.runs = self.list.value
+        self.list.observe(lambda change: setattr(self, "runs", change.new), "value")
 
 
 class WhatIfPanel(Workpanel):
