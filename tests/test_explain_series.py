@@ -15,6 +15,7 @@ from toolkit.explain.publish import publish, publish_series
 from toolkit.explain.series import Series, Words, read_series, save_series, series_page
 from toolkit.explain.telling import told
 from toolkit.panels.base import UNITS
+from toolkit.panels.explainer import ExplainerPanel
 from toolkit.panels.series import SeriesPanel
 from toolkit.panels.sizing import CandidatesPanel
 from toolkit.panels.sizing_sheet import Sheet
@@ -187,3 +188,21 @@ def test_a_log_changed_since_is_said_under_the_chapters(bench):
     log.write_bytes(log.read_bytes() + b"\n")
     panel = SeriesPanel(bench.folder, ["demo"])
     assert "2026-04-18_5_large_14psi_dyno.csv" in panel.remarks.value
+
+
+def test_a_finding_saved_meanwhile_is_found(bench):
+    series, one = SeriesPanel(bench.folder, ["demo"]), ExplainerPanel(bench.folder)
+    sheet = CandidatesPanel(Sheet("builds/candidates.toml", bench.folder))
+    sheet.keep.title.value = "Saved meanwhile"
+    sheet.keep.save.click()
+    for panel in (series, one):
+        panel.again.click()
+        assert panel.trouble.value == ""
+    assert series.chapters[0].value == one.finding.value == "demo"
+    series.chapters[1].value = one.finding.value = "saved-meanwhile"
+    assert series.series.stories[1].headline == one.story.headline == "Saved meanwhile"
+    shutil.rmtree(bench.file("explain/saved-meanwhile"))
+    series.again.click()
+    assert series.chapters[1].value == "" and len(series.series.stories) == 1
+    one.again.click()
+    assert one.finding.value == "demo" and one.trouble.value == ""

@@ -268,6 +268,16 @@ class Choice(Field):
         self.control.value = change.new
 
 
+def offer(choice, options):
+    """New options for a Choice, keeping what was chosen where it is still there."""
+    if list(choice.control.options) == options:
+        return
+    values = [v for _, v in options]
+    kept = choice.value if choice.value in values else (values[0] if values else None)
+    choice.control.options = options
+    choice.control.value = kept
+
+
 class RunList(w.VBox):
     """Several logs from a list; the chosen stand below it as well, where the list hides them.
 

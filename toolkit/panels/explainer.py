@@ -23,7 +23,7 @@ from toolkit.explain.publish import publish
 from toolkit.explain.still import png
 from toolkit.explain.talk import needed_s
 from toolkit.explain.telling import told
-from toolkit.panels.base import UNITS, Choice, Quantity, Workpanel, group, named, paragraph
+from toolkit.panels.base import UNITS, Choice, Quantity, Workpanel, group, named, offer, paragraph
 
 _OWN_SIZE = "own size"
 _PREVIEW_PX = 860
@@ -50,6 +50,11 @@ def demo_finding(base, against, low_rpm=None, slug="demo"):
         found = compare(*sides, Settings(low_rpm=low_rpm))
         save_finding(bench, found, UNITS.system, slug=slug)
     return slug
+
+
+def slugs_of(bench):
+    """The folders of the findings of a bench, by name."""
+    return [name.split("/")[1] for name in bench.findings()]
 
 
 class Splits:
@@ -87,9 +92,11 @@ class ExplainerPanel(Workpanel):
         self.bench = Bench(bench or preferences.load().bench)
         self.story = None
         self._work, self._stopped, self._stands = None, threading.Event(), {}
-        slugs = [name.split("/")[1] for name in self.bench.findings()]
+        slugs = slugs_of(self.bench)
         start = finding if finding in slugs else None
-        self.finding = Choice("Finding", slugs, start)
+        self.finding = Choice("Finding", [(slug, slug) for slug in slugs], start)
+        self.again = w.Button(description="Look for new findings", layout=w.Layout(width="284px"))
+        self.again.on_click(self.handler(lambda _: self._look_again()))
         self.finding.control.layout.width = "190px"
         self.finding.layout.width = "350px"
         builds = self.bench.builds()
@@ -114,7 +121,7 @@ class ExplainerPanel(Workpanel):
         )  # fmt: skip
         self.compose(
             [
-                group("What to tell", self.finding, self.build, self.quantity),
+                group("What to tell", self.finding, self.again, self.build, self.quantity),
                 group("Headline", self._headline_box),
                 group("Where it goes", self.place, self._own, self.look, self.card),
                 self._note_group,
@@ -204,6 +211,10 @@ class ExplainerPanel(Workpanel):
         with self.guarded():
             self._new_finding()
             self.redraw()
+
+    def _look_again(self):
+        """Offer what was saved since the page was opened."""
+        offer(self.finding, [(slug, slug) for slug in slugs_of(self.bench)])
 
     def _new_finding(self):
         """Load what was chosen, with its own headline and the notes of its logs."""

@@ -6,7 +6,7 @@ from toolkit import units
 from toolkit.logs.channels import CHANNELS
 from toolkit.logs.notes import Curve, CurveNote, nearest, value_under
 from toolkit.logs.question import LogError
-from toolkit.panels.base import UNITS, Choice, Quantity, paragraph, said
+from toolkit.panels.base import UNITS, Choice, Quantity, offer, paragraph, said
 
 _NEW = -1
 
@@ -60,14 +60,14 @@ class NoteForm(w.VBox):
     def show(self, has, pulls=()):
         """Offer the curves of these channels and pulls, and the notes there are on this axis."""
         channels = [(CHANNELS[c].words, c) for c in CHANNELS if c in has]
-        _offer(self.channel, [x for x in channels if x[1] not in (self.axis, "time_s")])
-        _offer(self.pull, [("the mean", 0), *((f"pull {n}", n) for n in pulls)])
+        offer(self.channel, [x for x in channels if x[1] not in (self.axis, "time_s")])
+        offer(self.pull, [("the mean", 0), *((f"pull {n}", n) for n in pulls)])
         notes = [
             (f"{k}: {n.words[:30]}", k - 1)
             for k, n in enumerate(self._notes.items, 1)
             if n.axis == self.axis
         ]
-        _offer(self.which, [("a new one", _NEW), *notes])
+        offer(self.which, [("a new one", _NEW), *notes])
         self.delete.disabled = self.which.value == _NEW
         self.undo.disabled, self.redo.disabled = not self._notes.past, not self._notes.future
         self._say_here()
@@ -153,13 +153,3 @@ class NoteForm(w.VBox):
         words = units.text(value, CHANNELS[self.channel.value].kind, UNITS.system)
         kind = " absolute" if CHANNELS[self.channel.value].kind == "pressure" else ""
         self.here.value = paragraph(f"There it is {words}{kind}.")
-
-
-def _offer(choice, options):
-    """New options for a choice, keeping what was chosen where it is still there."""
-    if list(choice.control.options) == options:
-        return
-    values = [v for _, v in options]
-    kept = choice.value if choice.value in values else (values[0] if values else None)
-    choice.control.options = options
-    choice.control.value = kept

@@ -13,8 +13,8 @@ from toolkit.explain.publish import publish_series
 from toolkit.explain.series import Series, Words, read_series
 from toolkit.explain.still import png
 from toolkit.explain.telling import told
-from toolkit.panels.base import UNITS, Choice, Workpanel, group, named, paragraph
-from toolkit.panels.explainer import Splits
+from toolkit.panels.base import UNITS, Choice, Workpanel, group, named, offer, paragraph
+from toolkit.panels.explainer import Splits, slugs_of
 
 _MOST = 12  # chapters; an audience has left long before
 _THUMB = (640, 360)
@@ -35,6 +35,8 @@ class SeriesPanel(Workpanel):
         self.go = w.Button(description="Write the page", button_style="primary",
                            layout=w.Layout(width="284px"))  # fmt: skip
         self.go.on_click(self.handler(lambda _: self.publish()))
+        self.again = w.Button(description="Look for new findings", layout=w.Layout(width="284px"))
+        self.again.on_click(self.handler(lambda _: self._look_again()))
         self.over = w.Checkbox(False, description="replace a page that I changed", indent=False)
         self.result, self.shown, self.remarks = w.HTML(), w.HTML(), w.HTML()
         self.watch(self.title, self.opening, self.closing, self.build, *self.chapters)
@@ -42,7 +44,7 @@ class SeriesPanel(Workpanel):
             [
                 group("Page", self.which, self.build),
                 group("Title", self.title),
-                group("Chapters, in their order", *self.chapters),
+                group("Chapters, in their order", *self.chapters, self.again),
                 group("Words before", self.opening),
                 group("Words after", self.closing),
                 group("File", self.over, self.go),
@@ -51,7 +53,7 @@ class SeriesPanel(Workpanel):
         )  # fmt: skip
 
     def _make_fields(self, chapters, title, build):
-        slugs = [name.split("/")[1] for name in self.bench.findings()]
+        slugs = slugs_of(self.bench)
         kept = [name.split("/")[1] for name in self.bench.series()]
         self.which = Choice("Open", [(_NEW, ""), *((slug, slug) for slug in kept)])
         self.which.observe(self.handler(lambda _: self._open()), "value")
@@ -66,7 +68,7 @@ class SeriesPanel(Workpanel):
         self.build = Choice("Build", [*named(builds), ("none: no causes", "")],
                             build if build in builds else "",
                             hint="splits comparisons among their causes")  # fmt: skip
-        options = [("none", ""), *((slug, slug) for slug in slugs)]
+        options = self._options(slugs)
         begin = [slug for slug in chapters if slug in slugs]
         begin += [""] * (_MOST - len(begin))
         self.chapters = [
@@ -76,6 +78,18 @@ class SeriesPanel(Workpanel):
             field.control.layout.width, field.layout.width = "190px", "350px"
         for words in (self.title, self.opening, self.closing):
             words.add_class("dp-words")
+
+    @staticmethod
+    def _options(slugs):
+        return [("none", ""), *((slug, slug) for slug in slugs)]
+
+    def _look_again(self):
+        """Offer what was saved since the page was opened, and read again what is chosen."""
+        self._loaded.clear()
+        self._pictures.clear()
+        for field in self.chapters:
+            offer(field, self._options(slugs_of(self.bench)))
+        self.redraw()
 
     def _open(self):
         """Fill the fields from a saved series; a new one leaves them as they are."""
