@@ -239,9 +239,14 @@ def test_an_error_inside_a_handler_that_ends_well_stays_on_the_screen():
     panel = Bolted()
     panel.handler(lambda: setattr(panel.a, "value", 3.0))()
     assert "three is not possible: take two." in panel.trouble.value
+    panel.handler(lambda: None)()  # what was wrong with the redraw is wrong still
+    assert "three is not possible: take two." in panel.trouble.value
+    panel.a.type("4")
+    assert panel.trouble.value == ""
+    panel.handler(lambda: 1 / 0)()
+    assert "division by zero" in panel.trouble.value
     panel.handler(lambda: None)()
     assert panel.trouble.value == ""
-    panel.a.type("4")
     panel.a.type("3")
     assert "three is not possible" in panel.trouble.value
     panel.a.type("4")

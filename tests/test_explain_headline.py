@@ -83,3 +83,11 @@ def test_glossary_finds_the_words_that_are_used():
     words = [w for w, _ in terms_in("The split of two runs: back pressure, not lambda; a BAND.")]
     assert words == ["back pressure", "band", "lambda", "run", "split"]
     assert terms_in("nothing of ours") == []
+
+
+def test_a_number_in_a_name_is_no_claim():
+    gap = Cited("last distance ahead", -0.7, "distance", None, "67 mm wheel", "62 mm wheel")
+    text = "67 mm wheel is 2.3 ft behind 62 mm wheel"
+    assert contradictions(text, [gap], names=("62 mm wheel", "67 mm wheel")) == []
+    assert contradictions(text, [gap])
+    assert contradictions("the 67 mm wheel is 9.9 ft behind", [gap], names=("67 mm wheel",))

@@ -3,6 +3,7 @@
 import html
 import re
 import shutil
+from dataclasses import replace
 
 import pytest
 
@@ -12,7 +13,7 @@ from toolkit.explain.kept import open_finding
 from toolkit.explain.looks import PublishError
 from toolkit.explain.publish import Choice as Publication
 from toolkit.explain.publish import publish, publish_series
-from toolkit.explain.series import Series, Words, read_series, save_series, series_page
+from toolkit.explain.series import Series, Words, placed, read_series, save_series, series_page
 from toolkit.explain.telling import told
 from toolkit.panels.base import UNITS
 from toolkit.panels.explainer import ExplainerPanel
@@ -102,7 +103,7 @@ def test_a_title_is_held_to_the_chapters(bench, title, wrong):
 
 def test_words_around_may_say_more_and_it_is_remarked(bench):
     made = a_series(bench, "demo", closing="Next we try 999 hp.")
-    assert made.troubles == [] and "999 hp" in made.remarks[0]
+    assert made.troubles == [] and made.remarks[0].startswith("In the words after: 999 hp: ")
     _, done = publish_series(bench, made)
     assert done.written == ("page.html",)
 
@@ -114,13 +115,69 @@ def test_a_series_without_a_chapter_is_not_published(bench):
 
 def test_what_was_chosen_is_kept_and_read_back(bench):
     words = Words("Two, or one?", ("demo",), "a\n\nb", "c")
-    saved = save_series(bench, words)
+    saved = placed(bench, words)
+    save_series(bench, saved)
     assert saved.slug == "two-or-one" and read_series(bench, saved.slug) == saved
-    assert save_series(bench, words).slug == "two-or-one-2"
+    save_series(bench, again := placed(bench, words))
+    assert again.slug == "two-or-one-2"
     assert [n.split("/")[1] for n in bench.series()] == ["two-or-one", "two-or-one-2"]
-    bench.file("explain/two-or-one/series.toml").write_text('title = "only"\n', encoding="utf-8")
-    with pytest.raises(BenchError, match=r"two-or-one/series\.toml cannot be used"):
-        read_series(bench, "two-or-one")
+    file = bench.file("explain/two-or-one/series.toml")
+    file.write_text("# for the spring meeting\n" + file.read_text("utf-8"), encoding="utf-8")
+    save_series(bench, placed(bench, replace(saved, closing="d"), saved))
+    assert file.read_text("utf-8").startswith("# for the spring meeting\n")
+    assert read_series(bench, "two-or-one").closing == "d"
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ('title = "a"\n', 'write its findings like chapters = \\["demo"\\]'),
+        ("chapters = 5\n", "write its findings like chapters"),
+        ('chapters = "demo"\n', "write its findings like chapters"),
+        ("chapters = []\ntitle = 3\n", "write title, opening and closing in quotes"),
+        ("chapters = [\n", "series.toml"),
+        (f"chapters = {[str(k) for k in range(14)]}\n", "14 chapters and this page can hold 12"),
+    ],
+)
+def test_a_series_that_cannot_be_used_is_said_and_never_written_over(bench, text, words):
+    file = bench.file("explain/mine/series.toml")
+    file.parent.mkdir()
+    file.write_text(text, encoding="utf-8")
+    panel = SeriesPanel(bench.folder, ["demo"], title="Other")
+    panel.which.value = "mine"
+    assert re.search(words, html.unescape(panel.trouble.value)), panel.trouble.value
+    panel.go.click()
+    assert file.read_text(encoding="utf-8") == text
+    assert panel.which.value == "other"
+
+
+def test_a_write_that_fails_leaves_no_half_series(bench, monkeypatch):
+    def full(*_):
+        raise BenchError("page.html could not be saved: nothing was changed")
+
+    panel = SeriesPanel(bench.folder, ["demo"], title="Two")
+    monkeypatch.setattr("toolkit.explain.publish.write_bytes", full)
+    panel.go.click()
+    assert "could not be saved" in panel.trouble.value and panel.result.value == ""
+    assert not bench.series()
+
+
+def test_a_finding_that_is_gone_by_then_is_not_published(bench, match):
+    panel = SeriesPanel(bench.folder, ["demo", match], title="Both")
+    shutil.rmtree(bench.file(f"explain/{match}"))
+    panel.go.click()
+    assert match in panel.trouble.value and not bench.series()
+
+
+@pytest.mark.parametrize(
+    ("title", "slug"),
+    [("Small → Large", "small-large"), ("10 µm — and why?", "10-m-and-why"), ("日本語", "finding"),
+     ("???", "finding")],
+)  # fmt: skip
+def test_any_title_finds_a_folder(bench, title, slug):
+    panel = SeriesPanel(bench.folder, ["demo"], title=title)
+    panel.go.click()
+    assert panel.trouble.value == "" and panel.which.value == slug
 
 
 def test_a_page_that_somebody_changed_stays(bench):
@@ -175,10 +232,13 @@ def test_the_panel_follows_chapters_title_and_units(bench, match):
 
 
 def test_a_chapter_whose_finding_is_gone_is_said(bench, match):
-    slug = save_series(bench, Words("Both", ("demo", match))).slug
+    words = placed(bench, Words("Both", ("demo", match)))
+    save_series(bench, words)
+    slug = words.slug
     shutil.rmtree(bench.file(f"explain/{match}"))
     panel = SeriesPanel(bench.folder)
     panel.which.value = slug
+    assert panel.chapters[0].value == "demo"
     assert f"the bench has no finding '{match}' any more" in html.unescape(panel.trouble.value)
     assert panel.chapters[0].value == "demo" and panel.chapters[1].value == ""
 

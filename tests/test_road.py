@@ -15,7 +15,7 @@ from toolkit.analysis.fit_points import points_of_side
 from toolkit.analysis.road import (
     OwnSweep,
     Road,
-    grip_sentence,
+    cautions,
     own_sweeps,
     race,
     road,
@@ -27,7 +27,7 @@ from toolkit.analysis.whatif import Change
 from toolkit.bench import Bench
 from toolkit.build import read_build
 from toolkit.charts.road_picture import road_picture, rows
-from toolkit.panels.base import Waiting
+from toolkit.panels.base import UNITS, Waiting
 from toolkit.panels.road import RoadPanel
 from toolkit.panels.what_if import WhatIfPanel
 from toolkit.physics.response import Vehicle
@@ -121,8 +121,8 @@ def test_one_turbo_alone_has_no_race(swept, vehicle):
 @pytest.mark.parametrize(
     "gear, from_rpm, words",
     [
-        ({"gear_ratio": 1.18}, 900.0, "between 2000 rpm and 6800 rpm"),
-        ({"gear_ratio": 1.18}, 6800.0, "between 2000 rpm and 6800 rpm"),
+        ({"gear_ratio": 1.18}, 900.0, "between 2000 rpm and 6300 rpm"),
+        ({"gear_ratio": 1.18}, 6800.0, "between 2000 rpm and 6300 rpm"),
         ({"gear_ratio": 0.94, "grade": 0.3}, 2500.0, "cannot pull this gear from 2500 rpm"),
     ],
 )
@@ -147,6 +147,7 @@ def a_road(*gaps, boost_s=(1.0, 2.0), **more):
         "on_map": np.ones(size, bool), "boost_s": np.array(boost_s),
         "boost_rpm": np.array([3500.0, 4000.0]), "boost_band_s": np.array([boost_s, boost_s]),
         "top_s": np.array([np.nan, np.nan]), "grip": 0.5, "notes": (),
+        "shaft_rpm": np.array([1.2e5, 1.1e5]), "limit_rpm": np.array([np.nan, 1.3e5]),
     }  # fmt: skip
     return Road(**usual | more)
 
@@ -192,9 +193,32 @@ def test_an_estimated_rotor_gives_a_range():
 
 
 def test_more_thrust_than_tyres_pass_on_is_said(made):
-    assert grip_sentence(a_road(0, 0)) == ""
-    assert "75% of the vehicle's weight" in grip_sentence(replace(made, grip=0.75))
+    assert not list(cautions(a_road(0, 0)))
+    assert "75% of the vehicle's weight" in " ".join(cautions(replace(made, grip=0.75)))
     assert 0.5 < made.grip < 0.8  # 350 kW and 1160 kg in fourth gear
+
+
+def test_a_shaft_beyond_its_limit_is_said():
+    fast = a_road(0, 0, shaft_rpm=np.array([2e5, 1.4e5]))
+    assert list(cautions(fast)) == [
+        "The shaft of Large would turn at 140000 rpm, above the limit of 130000 rpm that its build "
+        "states: do not run it."
+    ]
+
+
+def test_downhill_and_level_are_said_as_such():
+    down = replace(a_road(0, -4, -3, 0.01), vehicle=Vehicle(1200, 4.0, 0.3, grade=-0.05))
+    drawn = road_picture(down, "3rd gear", "14 psi", "SI")
+    assert "down a slope of 5.0%" in drawn.method and "is level after 3.0 s" in drawn.finding
+    assert "then gains: level after 3.0 s" in sentence(down, "SI")
+
+
+def test_two_turbos_of_one_name_are_told_apart(fitted, vehicle):
+    twins = tuple(replace(b, turbos=(replace(b.turbo, name="in between"),)) for b in fitted.builds)
+    made = road(replace(fitted, builds=twins), replace(CHANGE, size=0.5), vehicle.in_gear(1.18),
+                3000.0)  # fmt: skip
+    assert made.names == ("in between (first)", "in between", "in between (second)")
+    assert sentence(made, "US").count("The one in between has") == 1
 
 
 # ---- the model of time against the runs' own sweeps ----
@@ -244,10 +268,20 @@ def test_the_picture_tells_measured_map_from_beyond_it(made):
 
 
 @pytest.fixture
-def panels():
-    logs = [f"runs/2026-04-18_{name}_dyno.csv" for _, name in RUNS]
-    builds = ("builds/small.toml", "builds/large.toml")
-    what_if = WhatIfPanel(DEMO, logs[1:2], logs[3:], builds, boost_gauge_pa=14 * PSI)
+def what_if():
+    """Small and Large at 14 psi, fitted."""
+    return what_if_of("2_small_14psi", "5_large_14psi")
+
+
+def what_if_of(*names):
+    """A WhatIfPanel of these logs of Small, then of Large."""
+    logs = [f"runs/2026-04-18_{name}_dyno.csv" for name in names]
+    first, second = ([n for n in logs if key in n] for key in ("small", "large"))
+    return WhatIfPanel(DEMO, first, second, ("builds/small.toml", "builds/large.toml"), 14 * PSI)
+
+
+@pytest.fixture
+def panels(what_if):
     return what_if, RoadPanel(what_if)
 
 
@@ -256,11 +290,11 @@ def test_the_panel_takes_what_is_set_above_when_it_is_told(panels):
     assert panel.trouble.value == "" and panel.take.disabled
     first = panel.chart.picture.finding
     what_if.size.value = 0.5
-    assert "50% of the way" in panel.state.value and "Still used here: Small" in panel.state.value
+    assert "50% of the way" in panel.state.value and "Still drawn here: Small" in panel.state.value
     assert panel.chart.picture.finding == first and not panel.take.disabled
     panel.take.click()
     assert panel.road.names == ("Small", "in between", "Large") and panel.take.disabled
-    assert "Still used" not in panel.state.value
+    assert "Still drawn" not in panel.state.value
     panel.close()
     what_if.size.value = 0.0  # nothing listens any more
     assert "50% of the way" in panel.state.value
@@ -280,7 +314,7 @@ def test_a_pull_that_cannot_be_leaves_the_last_picture(panels):
     _, panel = panels
     before = panel.chart.picture
     panel.start.type("1500 rpm")
-    assert "it must be between 2000 rpm and 6800 rpm" in panel.trouble.value
+    assert "it must be between 2000 rpm and 6300 rpm" in panel.trouble.value
     assert panel.chart.picture is before
     panel.start.type("2500 rpm")
     assert panel.trouble.value == "" and "from 2500 rpm" in panel.chart.picture.finding
@@ -303,3 +337,112 @@ def test_a_build_without_a_vehicle_gets_a_usual_one_and_says_so(panels, monkeypa
     monkeypatch.setattr(what_if, "fitted", replace(what_if.fitted, builds=bare))
     panel = RoadPanel(what_if)
     assert panel.trouble.value == "" and "a usual car's" in panel.mass.words
+
+
+def choose_runs(what_if, *names):
+    """Fit again with other logs of Small, as a hand would; none of Large."""
+    what_if.first.list.pick.value = tuple(f"runs/2026-04-18_{n}_dyno.csv" for n in names)
+    what_if.second.list.pick.value = ()
+    what_if.start.click()
+    what_if.worker.join()
+
+
+def test_what_is_saved_is_what_is_drawn(what_if, monkeypatch):
+    panel, kept = RoadPanel(what_if), []
+    monkeypatch.setattr("toolkit.panels.road.save_kept", lambda *a: kept.append(a[1]) or a[1])
+    drawn = panel.chart.picture.finding
+    panel.start.type("1500 rpm")
+    panel.ratio.type("0.5")
+    what_if.boost.type("8 psi")
+    panel.take.click()
+    assert panel.trouble.value and panel.chart.picture.finding == drawn
+    assert "Still drawn here: Small, 14.0 psi" in panel.state.value and not panel.take.disabled
+    choose_runs(what_if, "1_small_8psi")
+    panel.keep.save.click()
+    (saved,) = kept
+    assert saved.picture.finding == drawn and "14.0 psi" in saved.picture.method
+    files = [name for name, _ in saved.sources]
+    assert "builds/large.toml" in files and "runs/2026-04-18_5_large_14psi_dyno.csv" in files
+    assert dict(saved.card)["Kept"] == "one engine, as fitted; 14.0 psi"
+    # A good save does not take back that the fields cannot be pulled.
+    assert "it must be between" in panel.trouble.value
+
+
+def test_from_two_turbos_to_one_and_back(what_if):
+    panel = RoadPanel(what_if)
+    assert len(panel.chart.picture.panels) == 3
+    choose_runs(what_if, "1_small_8psi", "2_small_14psi")
+    panel.take.click()
+    assert panel.trouble.value == "" and panel.road.names == ("Small",)
+    assert len(panel.chart.picture.panels) == 2 and "Large" not in panel.notes.value
+    what_if.second.list.pick.value = ("runs/2026-04-18_5_large_14psi_dyno.csv",)
+    what_if.start.click()
+    what_if.worker.join()
+    assert "The fit is new" in panel.state.value
+    panel.take.click()
+    assert panel.trouble.value == "" and len(panel.chart.picture.panels) == 3
+    assert "Large 14 psi" in panel.notes.value
+
+
+def test_the_build_s_vehicle_comes_with_its_fit():
+    what_if = WhatIfPanel(DEMO, builds=("builds/small.toml", ""), boost_gauge_pa=14 * PSI)
+    panel = RoadPanel(what_if)
+    assert "a usual car's" in panel.mass.words
+    panel.tyre.type("280 mm")
+    choose_runs(what_if, "2_small_14psi")
+    panel.take.click()
+    assert panel.trouble.value == "" and panel.mass.value == 1160 and panel.mass.words == ""
+    assert panel.gear.value == panel.ratio.value == 1.18 and "4th gear" in panel.answer.value + (
+        panel.chart.picture.finding
+    )
+    assert panel.tyre.value == 0.28, "what was typed stays"
+
+
+def test_words_follow_the_units(panels):
+    _, panel = panels
+    UNITS.system = "SI"
+    try:
+        assert "96.5 kPa" in panel.chart.picture.method and "kPa" in panel.state.value
+        assert "psi" not in panel.chart.picture.method + panel.state.value
+    finally:
+        UNITS.system = "US"
+
+
+def test_another_gear_is_one_that_is_typed(panels):
+    _, panel = panels
+    panel.gear.value = None
+    assert panel.gear.value == 1.18 and "type the ratio" in panel.ratio.words
+
+
+def test_what_changes_above_mends_no_trouble_here(panels):
+    what_if, panel = panels
+    panel.start.type("1500 rpm")
+    what_if.size.value = 0.25
+    assert "it must be between" in panel.trouble.value
+    panel.start.type("2500 rpm")
+    assert panel.trouble.value == ""
+
+
+def test_a_lorry_with_many_gears_opens(what_if):
+    many = tuple(np.geomspace(15, 0.7, 24).round(3))
+    lorry = replace(what_if.fitted.builds[0].vehicle, gear_ratios=many, mass_kg=3000.0)
+    builds = tuple(replace(b, vehicle=lorry) for b in what_if.fitted.builds)
+    what_if.fitted = replace(what_if.fitted, builds=builds)
+    panel = RoadPanel(what_if, gear=22)
+    assert "In 22nd gear" in panel.chart.picture.finding
+
+
+def test_a_rotor_known_by_its_wheel_alone_has_a_band(what_if):
+    bare = tuple(
+        replace(b, turbos=(replace(b.turbo, inertia_kg_m2=None, wheel_m=0.055),))
+        for b in what_if.fitted.builds
+    )
+    what_if.fitted = replace(what_if.fitted, builds=bare)
+    panel = RoadPanel(what_if)
+    assert panel.trouble.value == "" and " s to " not in panel.answer.value
+    quick, slow = panel.road.boost_band_s
+    assert (quick < panel.road.boost_s).all() and (panel.road.boost_s < slow).all()
+    unknown = tuple(replace(b, turbos=(replace(b.turbo, wheel_m=None),)) for b in bare)
+    what_if.fitted = replace(what_if.fitted, builds=unknown)
+    panel.take.click()
+    assert "the inertia of Small is not known: give its build inertia" in panel.trouble.value

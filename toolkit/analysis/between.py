@@ -72,7 +72,7 @@ def turbo(first, second, share):
         )
     if share in (0, 1):
         return (first, second)[int(share)]
-    sizes = ("turbine_area_m2", "inertia_kg_m2", "speed_limit_rpm")
+    sizes = ("turbine_area_m2", "inertia_kg_m2", "wheel_m", "speed_limit_rpm")
     made = {n: _either(getattr(first, n), getattr(second, n), share, log=True) for n in sizes}
     straight = ("turbine_efficiency", "mechanical_efficiency")
     made |= {n: _either(getattr(first, n), getattr(second, n), share, log=False) for n in straight}

@@ -140,7 +140,9 @@ def check_unchanged(path, slug, words):
 
 def free_slug(bench, title):
     """A folder's name made from a title that nothing else under explain/ has."""
-    stem = slugify(title.split(";")[0], delim="-", ascii=True).decode()[:60].strip("-") or "finding"
+    plain = slugify(title.split(";")[0], delim="-", ascii=True).decode()
+    # What has no plain letter comes out as a question mark, and is left out.
+    stem = re.sub(r"[^a-z0-9]+", "-", plain)[:60].strip("-") or "finding"
     taken = {name.split("/")[1] for name in (*bench.findings(), *bench.series())}
     names = [stem, *(f"{stem}-{n}" for n in range(2, len(taken) + 2))]
     return next(name for name in names if name not in taken)

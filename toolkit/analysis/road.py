@@ -19,6 +19,7 @@ from toolkit.build.respond import Setting, boost_in_sweep, boost_in_vehicle
 SECONDS = 12.0
 IN_BETWEEN = "in between"
 LEVEL_M = 0.05  # nearer than that is level
+LEAST_RPM = 500.0  # a pull that ends sooner shows nothing
 USUAL_GRIP = 0.6  # thrust over weight that two driven wheels pass on; common practice
 SETTLED_S = 0.5  # of a sweep, in which its start still shows
 G_M_S2 = 9.80665
@@ -34,7 +35,8 @@ class Road:
     boost_s, boost_rpm: when and at which speed SHARE of the boost is there, NaN if never;
     boost_band_s: the quick and the slow end where a rotor's inertia is estimated, (2, turbos).
     top_s: when the top of the range, top_rpm, is reached, NaN if later than was run. grip: the
-    greatest thrust over the vehicle's weight.
+    greatest thrust over the vehicle's weight. shaft_rpm, limit_rpm: each one's greatest shaft
+    speed and the limit that its build states, NaN where it states none.
     """
 
     names: tuple
@@ -52,6 +54,8 @@ class Road:
     boost_band_s: np.ndarray
     top_s: np.ndarray
     grip: float
+    shaft_rpm: np.ndarray
+    limit_rpm: np.ndarray
     notes: tuple
 
     @property
@@ -81,16 +85,17 @@ def road(fitted, change, vehicle, from_rpm, seconds=SECONDS):
     """The Road of a fit's turbos: the first, the second, and change.size where it lies between.
 
     change: a whatif.Change. vehicle: a response.Vehicle. Raises ValueError where a rotor's
-    inertia is not known, the gear cannot be pulled, or from_rpm is not inside the speed range.
+    inertia is not known, the gear cannot be pulled, or from_rpm is not inside the speed range,
+    LEAST_RPM below its top.
     """
     sizes = _sizes(fitted, change.size)
     turbos = [changed(fitted, replace(change, size=s)).turbo for s in sizes]
     build = replace(changed(fitted, change), turbos=tuple(turbos), engine=engine_of(fitted))
     low, top = build.engine.speed_range_rpm
-    if not low <= from_rpm < top:
+    if not low <= from_rpm <= top - LEAST_RPM:
         raise ValueError(
             f"pull from {from_rpm:.0f} rpm: it must be between {low:.0f} rpm and "
-            f"{top:.0f} rpm, where the build knows the engine"
+            f"{top - LEAST_RPM:.0f} rpm; the build knows the engine up to {top:.0f} rpm"
         )
     feed = np.maximum(of_size(fitted.best, "feed", np.asarray(sizes), log=False), 0)
     setting = Setting(boost_gauge_pa=change.boost_gauge_pa, share=SHARE, feed=feed)
@@ -100,7 +105,8 @@ def road(fitted, change, vehicle, from_rpm, seconds=SECONDS):
     speed = moments.speed_rpm
     through = speed >= top - 1
     until = np.where(through, np.nan, 1.0)
-    top_s = np.where(through.any(axis=0), moments.time_s[through.argmax(axis=0)], np.nan)
+    reached = [np.interp(top - 1, n, moments.time_s) for n in speed.T]
+    top_s = np.where(through.any(axis=0), reached, np.nan)
     # Boost that comes once the top is reached comes too late for this pull.
     quick, boost_s, slow = np.where(answer.found > top_s, np.nan, answer.found)
     distance = cumulative_trapezoid(
@@ -111,7 +117,9 @@ def road(fitted, change, vehicle, from_rpm, seconds=SECONDS):
         _names(fitted, sizes), sizes, vehicle, float(from_rpm), top, moments.time_s,
         speed * until, (moments.p_manifold_pa - build.weather.p_cell_pa) * until,
         distance * until, moments.on_map, boost_s, np.array(boost_rpm),
-        np.array([quick, slow]), top_s, _grip(vehicle, made, moments, until), answer.notes,
+        np.array([quick, slow]), top_s, _grip(vehicle, made, moments, until),
+        np.nanmax(moments.shaft_speed_rpm * until, axis=0),
+        np.array([t.speed_limit_rpm or np.nan for t in turbos]), answer.notes,
     )  # fmt: skip
 
 
@@ -130,7 +138,10 @@ def _sizes(fitted, size):
 
 
 def _names(fitted, sizes):
-    ends = {0.0: fitted.builds[0].turbo.name, 1.0: fitted.builds[-1].turbo.name}
+    names = [b.turbo.name for b in fitted.builds[:2]]
+    if len(set(names)) < len(names):
+        names = [f"{names[0]} ({which})" for which in ("first", "second")]
+    ends = dict(zip((0.0, 1.0), names, strict=False))
     return tuple(ends.get(size, IN_BETWEEN) for size in sizes)
 
 
@@ -142,7 +153,7 @@ def sentence(made, system):
 
 
 def _arrival(made, j):
-    name, wait = _told(made.names[j], start=True), made.boost_s[j]
+    name, wait = _told(made, j), made.boost_s[j]
     if not np.isfinite(wait):
         return f"{name} never has {SHARE:.0%} of its boost in this pull"
     quick, slow = made.boost_band_s[:, j]
@@ -150,10 +161,11 @@ def _arrival(made, j):
     return f"{name} has its boost after {wait:.2f} s{band}, at {made.boost_rpm[j]:.0f} rpm"
 
 
-def _told(name, start=False):
-    """A turbo's name inside a sentence, or at its start."""
-    told = f"the one {name}" if name == IN_BETWEEN else name
-    return told[:1].upper() + told[1:] if start else told
+def _told(made, j):
+    """A turbo's name at the start of a sentence."""
+    if 0 < made.sizes[j] < 1:
+        return f"The one {IN_BETWEEN}"
+    return made.names[j][:1].upper() + made.names[j][1:]
 
 
 def race(made, j):
@@ -169,7 +181,7 @@ def race(made, j):
 
 def _race(made, j, system):
     r, first = race(made, j), made.names[0]
-    name, end = _told(made.names[j], start=True), f"{race(made, j).end_s:.1f} s"
+    name, end = _told(made, j), f"{r.end_s:.1f} s"
     last, most = (units.text(abs(m), "distance", system) for m in (r.end_m, r.furthest_m))
     if r.furthest_m > -LEVEL_M:
         if r.end_m < LEVEL_M:
@@ -179,19 +191,26 @@ def _race(made, j, system):
     if r.end_m - r.furthest_m < LEVEL_M:
         return f"{back} in {end}."
     if np.isnan(r.past_s):
-        return f"{back} by {r.furthest_s:.1f} s, then gains: {last} behind after {end}."
+        place = "level" if r.end_m > -LEVEL_M else f"{last} behind"
+        return f"{back} by {r.furthest_s:.1f} s, then gains: {place} after {end}."
     return f"{back} by {r.furthest_s:.1f} s, comes past at {r.past_s:.1f} s: {last} ahead at {end}."
 
 
-def grip_sentence(made):
-    """What the pull asks of the tyres; "" where any car could."""
-    if made.grip < USUAL_GRIP:
-        return ""
-    return (
-        f"The tyres must push with {made.grip:.0%} of the vehicle's weight at most. Two driven "
-        f"wheels slip from about {USUAL_GRIP:.0%} on (common practice), and the true gaps are then "
-        "smaller: take a longer gear or a higher speed."
-    )
+def cautions(made):
+    """What the pull asks of shafts and tyres beyond what they bear, in sentences."""
+    pairs = zip(made.names, made.shaft_rpm, made.limit_rpm, strict=True)
+    for name, shaft, limit in pairs:
+        if shaft > limit:
+            yield (
+                f"The shaft of {name} would turn at {shaft:.0f} rpm, above the limit of "
+                f"{limit:.0f} rpm that its build states: do not run it."
+            )
+    if made.grip >= USUAL_GRIP:
+        yield (
+            f"The tyres must push with {made.grip:.0%} of the vehicle's weight at most. Two driven "
+            f"wheels slip from about {USUAL_GRIP:.0%} on (common practice), and the true gaps are "
+            "then smaller: take a longer gear or a higher speed."
+        )
 
 
 @dataclass(frozen=True)

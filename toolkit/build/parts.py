@@ -222,6 +222,7 @@ class Turbo:
     """One candidate: compressor, turbine, shaft and gate. `count` of them work in parallel.
 
     The turbine is an effective area with one efficiency, or a curve; a curve's own numbers win.
+    An inertia that is not known is scaled from wheel_m, the compressor wheel's diameter.
     `compressor` and `turbine` are the loaded files, not keys of the build.
     """
 
@@ -232,6 +233,7 @@ class Turbo:
     turbine_curve: str | None = key("turbine_curve", "text", default=None)
     mechanical_efficiency: float = key("mechanical_efficiency", "fraction", 0.5, 1, default=0.97)
     inertia_kg_m2: float | None = key("inertia", "inertia", 1e-7, 0.1, default=None)
+    wheel_m: float | None = key("compressor_wheel", "length", 0.015, 0.4, default=None)
     speed_limit_rpm: float | None = key("speed_limit", "shaft_speed", 1e4, 5e5, default=None)
     count: int = key("count", "count", 1, 4, default=1)
     gate: GateParts | None = part("gate", GateParts, default=None)

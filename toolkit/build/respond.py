@@ -20,15 +20,13 @@ SLOWED_RPM = 20.0  # so much slower is slowing down; less is the first moment on
 class Setting:
     """What a response needs beside the build; what is None is estimated, and said to be.
 
-    boost_gauge_pa, weather: instead of the build's. wheel_m: by a turbo's name, diameter of its
-    compressor wheel, for one without an inertia. intake_m3, exhaust_m3: volumes. share: of the
+    boost_gauge_pa, weather: instead of the build's. intake_m3, exhaust_m3: volumes. share: of the
     target boost, gauge, that counts as having it. feed: what a gate's control gives over what it
     could, a number or one a turbo.
     """
 
     boost_gauge_pa: float | None = None
     weather: object = None
-    wheel_m: dict | None = None
     intake_m3: float | None = None
     exhaust_m3: float | None = None
     share: float = 0.9
@@ -122,7 +120,7 @@ def _answer(build, speeds_rpm, setting, ask):
     weather = setting.weather or build.weather
     speed = np.asarray(speeds_rpm, dtype=float)[:, None]
     target = target_gauge_pa(build, speed, setting.boost_gauge_pa)
-    inertias, notes = _inertias(build, setting.wheel_m or {})
+    inertias, notes = _inertias(build)
     volumes, estimated = _volumes(build, setting)
     wanted = weather.p_cell_pa + setting.share * np.broadcast_to(target, speed.shape)[:, 0]
     points, *rest = problem(build, speed, target, weather)
@@ -154,19 +152,19 @@ def _at(made, speeds, wanted):
     return np.interp(made.moments.speed_rpm, speeds, wanted)
 
 
-def _inertias(build, wheels):
+def _inertias(build):
     """Inertia of each rotor, (3, turbos), quick to slow, and what was estimated."""
     rows, notes = [], []
     for turbo in build.turbos:
         if turbo.inertia_kg_m2:
             rows.append([turbo.inertia_kg_m2] * 3)
             continue
-        if turbo.name not in wheels:
+        if turbo.wheel_m is None:
             raise ValueError(
-                f"the inertia of '{turbo.name}' is not known: give it in the build, or the"
-                " diameter of its compressor wheel"
+                f"the inertia of {turbo.name} is not known: give its build inertia, like "
+                '"30 kg mm²", or compressor_wheel, the diameter of that wheel'
             )
-        scaled = float(rotor.scaled_inertia_kg_m2(wheels[turbo.name]))
+        scaled = float(rotor.scaled_inertia_kg_m2(turbo.wheel_m))
         rows.append(
             [scaled / rotor.INERTIA_UNCERTAINTY, scaled, scaled * rotor.INERTIA_UNCERTAINTY]
         )

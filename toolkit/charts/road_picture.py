@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from toolkit import units
-from toolkit.analysis.road import IN_BETWEEN, race
+from toolkit.analysis.road import IN_BETWEEN, LEVEL_M, race
 from toolkit.analysis.trade import SHARE
 from toolkit.charts import style
 from toolkit.charts.picture import Line, Mark, Panel, Picture
@@ -43,8 +43,9 @@ def finding(made, gear, system):
     wait, r = made.boost_s[-1] - made.boost_s[0], race(made, len(made.names) - 1)
     later = f"{name} has its boost {abs(wait):.2f} s {'later' if wait > 0 else 'sooner'}"
     side = "behind" if r.end_m < 0 else "ahead"
-    gap = units.text(abs(r.end_m), "distance", system)
-    return f"{start}: {later} than {first} and is {gap} {side} after {r.end_s:.1f} s"
+    gap = f"{units.text(abs(r.end_m), 'distance', system)} {side}"
+    place = gap if abs(r.end_m) >= LEVEL_M else "level"
+    return f"{start}: {later} than {first} and is {place} after {r.end_s:.1f} s"
 
 
 def _method(made, gear, asked, system):
@@ -52,13 +53,14 @@ def _method(made, gear, asked, system):
     between = [f"{s:.0%} of the way from {made.names[0]} to {made.names[-1]}"
                for s in made.sizes if 0 < s < 1]  # fmt: skip
     v = made.vehicle
-    road = f", up a slope of {v.grade:.1%}" if v.grade else ""
+    way = "up" if v.grade > 0 else "down"
+    road = f", {way} a slope of {abs(v.grade):.1%}" if v.grade else ""
     parts = [
         f"{units.text(v.mass_kg, 'vehicle_mass', system)} in {gear}{road}, from light cruise at "
         f"{made.from_rpm:.0f} rpm, {asked}",
         f"dots: {SHARE:.0%} of the boost is there",
         *(f"{IN_BETWEEN}: {words}" for words in between),
-        "worked out with the fitted engine; dotted: the compressor turns slower than its map",
+        "worked out with the fitted engine; dotted: the compressor is outside its map",
         "tyres do not slip",
     ]
     return " · ".join(parts)

@@ -58,8 +58,10 @@ class Cited:
         return units.text(abs(self.value), self.kind, system) + at
 
 
-def contradictions(text, cited, system="US"):
+def contradictions(text, cited, system="US", names=()):
     """What in the text contradicts the numbers it cites: a list of sentences, empty if nothing.
+
+    names: of runs and turbos; a number inside one, such as "62 mm wheel", is no claim.
 
     A number agrees where some cited value, in the unit written, rounds to it at its own last
     digit; after "about" also at its trailing zeros. Numbers written as words are not checked.
@@ -76,6 +78,7 @@ def contradictions(text, cited, system="US"):
     found = [
         sentence
         for number in _numbers(text)
+        if not _inside(number, text, names)
         for sentence in _wrong_quantity(text, number, _of_its_kind(number, every), system)
     ]
     return list(dict.fromkeys([*found, *_wrong_counts(text, cited, system)]))
@@ -144,6 +147,15 @@ def _numbers(text):
         speed = float(_readings(at["number"])[-1]) if beside else None
         for digits in filter(None, (match["number"], match["second"])):
             yield _Number(digits, match["unit"], loose, match.start(), match.end(), speed)
+
+
+def _inside(number, text, names):
+    """Whether the number stands inside one of the names."""
+    for name in filter(None, names):
+        found = re.finditer(re.escape(name), text, re.IGNORECASE)
+        if any(m.start() <= number.start and number.stop <= m.end() for m in found):
+            return True
+    return False
 
 
 def _of_its_kind(number, cited):

@@ -172,7 +172,7 @@ def of_road(made, gear, asked, checked, system, sources=()):
     """The Kept of an analysis.road.Road. gear, asked: as charts.road_picture takes them. checked:
     the sentence of road.sweeps_sentence."""
     drawn = road_picture.road_picture(made, gear, asked, system)
-    vehicle, grip = made.vehicle, road.grip_sentence(made)
+    vehicle = made.vehicle
     card = (
         ("Changed", " against ".join(made.names)),
         ("Kept", f"one engine, as fitted; {asked}"),
@@ -185,8 +185,8 @@ def of_road(made, gear, asked, checked, system, sources=()):
         (Sentence(road.sentence(made, system), "worked out"),),
         tuple(_cited_road(made)),
         tuple(zip(made.names, road_picture.colours(made), strict=True)), card,
-        tuple(words for words in (f"{drawn.method[:1].upper()}{drawn.method[1:]}.", checked, grip,
-                                  *made.notes) if words),
+        (f"{drawn.method[:1].upper()}{drawn.method[1:]}.", *road.cautions(made), checked,
+         *made.notes),
         "worked out", sources,
     )  # fmt: skip
 

@@ -10,7 +10,7 @@ from toolkit.bench import BenchError, digest, read_toml, write_bytes, write_toml
 from toolkit.explain.clip import Cancelled, Timing, write_clip
 from toolkit.explain.looks import LOOKS, PublishError, checked_size
 from toolkit.explain.page import csv_of, page
-from toolkit.explain.series import save_series, series_page
+from toolkit.explain.series import placed, save_series, series_page
 from toolkit.explain.still import png, svg
 from toolkit.explain.talk import as_markdown, as_webvtt, talk_track
 
@@ -117,7 +117,7 @@ def publish(bench, story, choice, replace_edited=False, progress=None, stop=None
 def publish_series(bench, series, replace_edited=False, known=None):
     """Write the page of a series.Series, and its choice; returns its Words and a Published.
 
-    known: as series.save_series takes it.
+    known: as series.placed takes it.
 
     Raises PublishError where it has no chapter or says what a chapter contradicts.
     """
@@ -125,14 +125,17 @@ def publish_series(bench, series, replace_edited=False, known=None):
         raise PublishError("choose the finding of the first chapter")
     if series.troubles:
         raise PublishError(f"this contradicts the findings: {series.troubles[0]}")
-    made = series_page(series)  # first, or a choice would be saved that cannot be shown
-    saved = replace(series, words=save_series(bench, series.words, known))
-    name, known = "page.html", _manifest(bench, saved)
-    if not replace_edited and _is_edited(_path(bench, saved, name), known.get(name)):
-        return saved.words, Published((), (name,))
-    write_bytes(_path(bench, saved, name), made)
-    _remember(bench, saved, name)
-    return saved.words, Published((name,), ())
+    made = replace(series, words=placed(bench, series.words, known))
+    name, written, kept = "page.html", (), ()
+    path = _path(bench, made, name)
+    if not replace_edited and _is_edited(path, _manifest(bench, made).get(name)):
+        kept = (name,)
+    else:
+        write_bytes(path, series_page(made))
+        _remember(bench, made, name)
+        written = (name,)
+    save_series(bench, made.words)  # last: without it it is no series
+    return made.words, Published(written, kept)
 
 
 def _film(bench, story, choice, name, progress):

@@ -9,6 +9,8 @@ with live charts, links to it.
 
 from dataclasses import dataclass, replace
 
+import tomlkit
+
 from toolkit.analysis import finding
 from toolkit.bench import BenchError, read_toml, write_toml
 from toolkit.explain.glossary import terms_in
@@ -58,48 +60,61 @@ class Series:
     @property
     def troubles(self):
         """What keeps it from being published, as sentences."""
-        own = [f"chapter {k}, {t}" for k, s in enumerate(self.stories, 1) for t in s.troubles]
+        own = [f"chapter {k}: {t}" for k, s in enumerate(self.stories, 1) for t in s.troubles]
         return [*self._against(self.words.title), *own]
 
     @property
     def remarks(self):
-        """Where opening and closing words say a number that no chapter has."""
-        return [t for text in (self.words.opening, self.words.closing) for t in self._against(text)]
+        """Where opening and closing words do not go with the numbers of the chapters."""
+        texts = {"before": self.words.opening, "after": self.words.closing}
+        return [f"In the words {n}: {t}" for n, text in texts.items() for t in self._against(text)]
 
     def _against(self, text):
         system = self.stories[0].system if self.stories else "US"
-        return contradictions(text, self.cited, system) if text else []
+        names = {name for story in self.stories for name, _ in story.runs}
+        return contradictions(text, self.cited, system, names) if text else []
 
 
 def read_series(bench, slug):
     """The Words saved under this slug. BenchError in one sentence where they cannot be used."""
     data = read_toml(finding.file_of(bench, slug, CHOSEN)).unwrap()
-    try:
-        title, opening, closing = (str(data[k]) for k in ("title", "opening", "closing"))
-        chapters = tuple(map(str, data["chapters"]))
-    except (KeyError, TypeError) as error:
-        raise BenchError(f"{slug}/{CHOSEN} cannot be used: {error} is missing") from None
-    return Words(title, chapters, opening, closing, slug)
+    texts = [data.get(name, "") for name in ("title", "opening", "closing")]
+    chapters = data.get("chapters")
+    if not isinstance(chapters, list) or not all(isinstance(c, str) for c in chapters):
+        raise BenchError(
+            f'explain/{slug}/{CHOSEN} cannot be used: write its findings like chapters = ["demo"]'
+        )
+    if not all(isinstance(text, str) for text in texts):
+        raise BenchError(
+            f"explain/{slug}/{CHOSEN} cannot be used: write title, opening and closing in quotes"
+        )
+    title, opening, closing = texts
+    return Words(title, tuple(chapters), opening, closing, slug)
 
 
-def save_series(bench, words, known=None):
-    """Write the Words; those without a slug get one made from the title. Returns them with it.
+def placed(bench, words, known=None):
+    """The Words with the folder that they will be saved in; one made from the title if new.
 
     known: the Words that were read or saved here last. BenchError where the file says something
-    else by now: somebody changed it, and nothing is written over.
+    else by now: somebody changed it, and nothing is to be written over it.
     """
-    slug = words.slug or finding.free_slug(bench, words.title)
-    if words.slug and known is not None and read_series(bench, slug) != known:
+    if not words.slug:
+        return replace(words, slug=finding.free_slug(bench, words.title))
+    if read_series(bench, words.slug) != known:
         raise BenchError(
-            f"explain/{slug}/{CHOSEN} was changed since it was opened here: open it again, or "
-            f"choose another page; nothing was written over"
+            f"explain/{words.slug}/{CHOSEN} was changed since it was opened here: open it again, "
+            "or choose another page; nothing was written over"
         )
-    write_toml(
-        finding.file_of(bench, slug, CHOSEN),
-        {"title": words.title, "opening": words.opening, "closing": words.closing,
-         "chapters": list(words.chapters)},
-    )  # fmt: skip
-    return replace(words, slug=slug)
+    return words
+
+
+def save_series(bench, words):
+    """Write the Words into their folder; comments of a person in the file stay."""
+    path = finding.file_of(bench, words.slug, CHOSEN)
+    document = read_toml(path) if path.exists() else tomlkit.document()
+    document |= {"title": words.title, "opening": words.opening, "closing": words.closing,
+                 "chapters": list(words.chapters)}  # fmt: skip
+    write_toml(path, document)
 
 
 def series_page(series):

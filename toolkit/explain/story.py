@@ -75,4 +75,5 @@ class Story:
     @property
     def troubles(self):
         """What in the headline contradicts the finding, as sentences."""
-        return contradictions(self.headline, self.cited, self.system)
+        names = [name for name, _ in self.runs]
+        return contradictions(self.headline, self.cited, self.system, names)

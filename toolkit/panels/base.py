@@ -422,7 +422,8 @@ class Chart(w.VBox):
 
 
 class Shown(w.VBox):
-    """A chart that is made with its first picture; nothing stands there before."""
+    """A chart that is made with its first picture, and anew where the number of panels changes;
+    nothing stands there before."""
 
     def __init__(self, title=""):
         super().__init__()
@@ -430,11 +431,11 @@ class Shown(w.VBox):
 
     def show(self, picture):
         """Draw this picture in place of the last."""
-        if self.chart is not None:
+        if self.chart is not None and len(self.picture.panels) == len(picture.panels):
             self.chart.show(picture)
             return
         self.chart = Chart(picture)
-        self.children = [said(self.title, "dp-group"), self.chart] if self.title else [self.chart]
+        swap(self, [said(self.title, "dp-group"), self.chart] if self.title else [self.chart])
 
     def clear(self):
         """Take the chart away: what it showed no longer holds."""
@@ -479,6 +480,11 @@ class Workpanel(w.VBox, metaclass=_Opening):
 
     _open = {}  # noqa: RUF012 - one panel of each class may be open in a kernel
 
+    def __init_subclass__(cls, **more):
+        super().__init_subclass__(**more)
+        if "redraw" in vars(cls):
+            cls.redraw = _remembering(cls.redraw)
+
     def __init__(self):
         previous = Workpanel._open.pop(type(self).__name__, None)
         if previous is not None:
@@ -488,6 +494,7 @@ class Workpanel(w.VBox, metaclass=_Opening):
         Workpanel._open[type(self).__name__] = self
         self.trouble = w.HTML(layout=w.Layout(margin="0"))
         self._told = False  # whether a guard inside the present one has had its say
+        self._standing = ""  # why the last redraw failed: it stands until one ends well
         self._switch = w.ToggleButtons(
             options=units.SYSTEMS, value=UNITS.system, style={"button_width": "48px"}
         )
@@ -538,7 +545,7 @@ class Workpanel(w.VBox, metaclass=_Opening):
             self.trouble.value = paragraph(_sentence(error), "dp-wrong")
         else:
             if not self._told:
-                self.trouble.value = ""
+                self.trouble.value = self._standing
         self._told = True
 
     def handler(self, function):
@@ -570,6 +577,21 @@ class Workpanel(w.VBox, metaclass=_Opening):
             _forget(child)
         self.layout.close()
         super().close()
+
+
+def _remembering(redraw):
+    """A redraw that leaves word of how it ended, whoever calls it."""
+
+    @wraps(redraw)
+    def run(self):
+        try:
+            redraw(self)
+        except Exception as error:
+            self._standing = paragraph(_sentence(error), "dp-wrong")
+            raise
+        self._standing = ""
+
+    return run
 
 
 def _sentence(error):

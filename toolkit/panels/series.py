@@ -54,8 +54,7 @@ class SeriesPanel(Workpanel):
 
     def _make_fields(self, chapters, title, build):
         slugs = slugs_of(self.bench)
-        kept = [name.split("/")[1] for name in self.bench.series()]
-        self.which = Choice("Open", [(_NEW, ""), *((slug, slug) for slug in kept)])
+        self.which = Choice("Open", self._pages())
         self.which.observe(self.handler(lambda _: self._open()), "value")
         area = {"continuous_update": False}
         wide = w.Layout(width="284px", height="64px")
@@ -79,6 +78,10 @@ class SeriesPanel(Workpanel):
         for words in (self.title, self.opening, self.closing):
             words.add_class("dp-words")
 
+    def _pages(self):
+        kept = [name.split("/")[1] for name in self.bench.series()]
+        return [(_NEW, ""), *((slug, slug) for slug in kept)]
+
     @staticmethod
     def _options(slugs):
         return [("none", ""), *((slug, slug) for slug in slugs)]
@@ -95,8 +98,12 @@ class SeriesPanel(Workpanel):
         """Fill the fields from a saved series; a new one leaves them as they are."""
         if not self.which.value:
             return
-        words = self._known = read_series(self.bench, self.which.value)
-        there = [v for _, v in self.chapters[0].control.options]
+        try:
+            words = self._known = self._read(self.which.value)
+        except ValueError:
+            self.which.value = ""  # or it would be written over
+            raise
+        there = slugs_of(self.bench)
         gone = [slug for slug in words.chapters if slug not in there]
         slugs = [slug for slug in words.chapters if slug in there]
         for field, slug in zip(self.chapters, slugs + [""] * _MOST, strict=False):
@@ -104,13 +111,24 @@ class SeriesPanel(Workpanel):
         self.title.value, self.opening.value = words.title, words.opening
         self.closing.value = words.closing
         if gone:
-            raise ValueError(f"the bench has no finding '{gone[0]}' any more: it is left out here")
+            names = ", ".join(f"'{slug}'" for slug in gone)
+            raise ValueError(f"the bench has no finding {names} any more: left out here")
+
+    def _read(self, slug):
+        words = read_series(self.bench, slug)
+        if len(words.chapters) > _MOST:
+            raise ValueError(
+                f"explain/{slug}/series.toml has {len(words.chapters)} chapters and this page can "
+                f"hold {_MOST}: make two series of it in the file"
+            )
+        return words
 
     def redraw(self):
         """Tell the chapters anew and show them."""
         for before, field in zip(self.chapters, self.chapters[1:], strict=False):
             field.layout.display = None if before.value or field.value else "none"
         slugs = [field.value for field in self.chapters if field.value]
+        self.result.value = ""
         self.series = self._tell(slugs)
         self.go.disabled = bool(self.series.troubles) or not slugs
         self._show()
@@ -149,7 +167,7 @@ class SeriesPanel(Workpanel):
             "back, and from the save boxes of the other workbooks.", "dp-message",
         )  # fmt: skip
         self.shown.value = title + wrong + opening + chapters + closing + empty
-        said = [*self._why_not, *(f"{t}: no chapter says that number" for t in made.remarks)]
+        said = [*self._why_not, *(f"{t}." for t in made.remarks)]
         for slug in made.words.chapters:
             loaded = self._loaded[slug]
             changed = changed_sources if isinstance(loaded, Kept) else changed_logs
@@ -178,19 +196,22 @@ class SeriesPanel(Workpanel):
 
     def publish(self):
         """Write the page and the choice of its chapters."""
-        self.redraw()  # a chapter may have got a page of its own meanwhile
+        self._loaded.clear()  # a finding may be gone, or have got a page of its own meanwhile
+        self.redraw()
         words, done = publish_series(self.bench, self.series, self.over.value, self._known)
         slug, self._known = words.slug, words
-        if done.kept:
-            self.result.value = paragraph(
-                f"explain/{slug}/page.html was changed by somebody and stays. Tick 'replace a "
-                "page that I changed' to write it anew.", "dp-wrong",
-            )  # fmt: skip
-            return
-        self.result.value = paragraph(
-            f"Written to explain/{slug}/page.html. Keep the folders beside it, so that its "
-            "chapters find their own pages.", "dp-verdict",
-        )  # fmt: skip
-        if slug not in [v for _, v in self.which.control.options]:
-            self.which.control.options = [*self.which.control.options, (slug, slug)]
+        offer(self.which, self._pages())
         self.which.value = slug
+        self.result.value = _told(slug, done)
+
+
+def _told(slug, done):
+    if done.kept:
+        return paragraph(
+            f"explain/{slug}/page.html was changed by somebody and stays. Tick 'replace a page "
+            "that I changed' to write it anew.", "dp-wrong",
+        )  # fmt: skip
+    return paragraph(
+        f"Written to explain/{slug}/page.html. Keep the folders beside it, so that its chapters "
+        "find their own pages.", "dp-verdict",
+    )  # fmt: skip

@@ -1,13 +1,13 @@
 """What if: fit the model to runs, see what they told, change one thing, read what would follow."""
 
 import threading
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import ipywidgets as w
 import numpy as np
 import traitlets as t
 
-from toolkit import preferences
+from toolkit import preferences, units
 from toolkit.analysis.fit import Stopped, error_sentence, fit, rows
 from toolkit.analysis.fit_points import points_of_side
 from toolkit.analysis.sides import opened, side
@@ -53,6 +53,36 @@ class TurboRuns(w.VBox):
         super().__init__([self.build, self.list])
         self.runs = self.list.value
         self.list.observe(lambda change: setattr(self, "runs", change.new), "value")
+
+
+@dataclass(frozen=True, eq=False)
+class Asked:
+    """A fit and what is changed about it, with what there is to say of both.
+
+    turbo: its name. beside: (words before it, value, kind) of each other change that is a number.
+    swept: the runs as analysis.road.own_sweeps takes them. files: what the fit came from.
+    """
+
+    fitted: object
+    change: Change
+    turbo: str
+    beside: tuple
+    swept: tuple
+    files: tuple
+
+    def changes(self, system):
+        """What is changed beside the size, in a few words; "" where nothing is."""
+        said = [f"{w} {units.text(v, kind, system)}".strip() for w, v, kind in self.beside]
+        return ", ".join([*said, *([self.change.fuel] if self.change.fuel else [])])
+
+    def words(self, system):
+        """The turbo and what is changed, for a headline."""
+        changes = self.changes(system)
+        return f"{self.turbo}, {changes}" if changes else self.turbo
+
+    def same(self, other):
+        """Whether both are one change of one fit."""
+        return self.fitted is other.fitted and self.change == other.change
 
 
 class WhatIfPanel(Workpanel):
@@ -207,8 +237,8 @@ class WhatIfPanel(Workpanel):
             sentence(self.prediction, self._drawn, UNITS.system), evidence(self.prediction)
         )
         self.chart.show(
-            picture(self.fitted, self.prediction, self._drawn, self.what(), UNITS.system,
-                    self.quantity.value)
+            picture(self.fitted, self.prediction, self._drawn,
+                    self.asked().words(UNITS.system), UNITS.system, self.quantity.value)
         )  # fmt: skip
         head = ("unknown", "fitted", "95 % band", "prior", "told by")
         self.unknowns.value = table(rows(self.fitted, UNITS.system), head, words=(0, 4))
@@ -235,17 +265,16 @@ class WhatIfPanel(Workpanel):
             self.fuel.value or None,
         )  # fmt: skip
 
-    def what(self):
-        """The change in a few words, for the headline."""
-        turbo = self.prediction.build.turbo.name
-        return ", ".join([turbo[:1].upper() + turbo[1:], *self.asked()])
-
     def asked(self):
-        """What is changed beside the size, each in a few words."""
-        asked = [] if self.boost.value is None else [self.boost.control.value]
-        named = (self.spring, self.cooler, self.altitude, self.t_cell)
-        asked += [f"{f.label.lower()} {f.control.value}" for f in named if f.value is not None]
-        return asked + ([self.fuel.value] if self.fuel.value else [])
+        """What is predicted, as an Asked; None before anything is."""
+        if self.prediction is None:
+            return None
+        turbo = self.prediction.build.turbo.name
+        named = (self.boost, self.spring, self.cooler, self.altitude, self.t_cell)
+        beside = [("" if f is self.boost else f.label.lower(), f.value, f.kind)
+                  for f in named if f.value is not None]  # fmt: skip
+        return Asked(self.fitted, self.change(), turbo[:1].upper() + turbo[1:], tuple(beside),
+                     self.swept, tuple(self._files))  # fmt: skip
 
     def show_trade(self):
         """Work out the whole way from the first turbo to the second, and draw it."""
@@ -261,14 +290,11 @@ class WhatIfPanel(Workpanel):
         if self.prediction is None:
             raise ValueError("fit runs first: there is no prediction to save yet")
         kept = of_what_if(
-            self.fitted, self.prediction, self._drawn, self.what(), self.change(), UNITS.system,
-            self.quantity.value, self.sources(),
+            self.fitted, self.prediction, self._drawn, self.asked().words(UNITS.system),
+            self.change(), UNITS.system, self.quantity.value,
+            sources_of(self.bench, self._files),
         )  # fmt: skip
         return save_kept(self.bench, kept, title)
-
-    def sources(self):
-        """The files that the fit came from, as kept.sources_of has them."""
-        return sources_of(self.bench, self._files)
 
     def _say(self, text):
         self.state.value = paragraph(text) if text else ""
