@@ -14,7 +14,7 @@ import numpy as np
 from bokeh.embed import json_item
 from bokeh.models import PlainText, Span
 from bokeh.resources import Resources
-from jinja2 import Environment
+from jinja2 import Environment, FileSystemLoader
 
 from toolkit.charts import style
 from toolkit.charts.live import LiveChart
@@ -39,6 +39,8 @@ def page(story):
     step = _step(low, high)
     start = low + round((high - low) * 0.75 / step) * step
     made = template("page.html").render(
+        title=story.headline,
+        cautions=story.cautions,
         story=story,
         troubles=story.troubles,
         policy=_policy(scripts),
@@ -284,8 +286,9 @@ def _no_formula(name):
 
 def template(name):
     """A page's template of this folder; whatever is put into it is escaped."""
-    made = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True)
-    return made.from_string(text_of(name))
+    found = FileSystemLoader(_HERE)
+    made = Environment(loader=found, autoescape=True, trim_blocks=True, lstrip_blocks=True)
+    return made.get_template(name)
 
 
 def text_of(name):

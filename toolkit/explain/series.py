@@ -25,6 +25,12 @@ CHOSEN = "series.toml"
 _WIDE, _UPRIGHT = (1600, 900), (720, 1080)
 
 
+_POLICY = (
+    "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; "
+    "form-action 'none'"
+)
+
+
 @dataclass(frozen=True)
 class Words:
     """What a person chose and wrote: title, opening and closing words ("" for none), the slugs of
@@ -128,6 +134,8 @@ def series_page(series):
         for story, linked in zip(series.stories, series.linked, strict=True)
     ]
     made = template("series.html").render(
+        title=series.words.title,
+        policy=_POLICY,
         words=series.words,
         chapters=chapters,
         style=text_of("page.css"),
