@@ -126,6 +126,7 @@ REFUSED = [
     ("[3.2, 2.0, 1.4]", "3.2", ["vehicle.gears", "a list is meant", "write gears = ["]),
     ("[3.2, 2.0, 1.4]", "[]", ["vehicle.gears", "a list is meant"]),
     ("[3.2, 2.0, 1.4]", "[3.2, -1]", ["vehicle.gears", "'-1'", "possible"]),
+    ('name = "3.0 litre"\n', "", ["line 4", "engine.name", "this is missing"]),
     ('"2600 lb"', '"2600"', ["line 37", "vehicle.mass", "no unit"]),
 ]
 

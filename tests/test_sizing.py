@@ -162,7 +162,7 @@ def test_typing_changes_the_build_and_every_panel(sheet):
     assert "not a boost" in engine.boost.words
     assert sheet.build.target.boost_gauge_pa.values == pytest.approx(12 * PSI, rel=1e-3)
     engine.low.type("7500 rpm")
-    assert "must be below" in engine.trouble.value
+    assert "must be below" in engine.low.words and engine.low.value == 2000
     assert sheet.build.engine.speed_range_rpm[0] == pytest.approx(2000)
     engine.low.type("2000 rpm")
     engine.shape.value = "even"
@@ -224,3 +224,106 @@ def test_the_build_is_saved_and_read_again(sheet):
     assert [t.name for t in again.turbos] == ["Small", "Mid", "Large"]
     for one in (engine, panel):
         one.close()
+
+
+def panels_of(sheet):
+    from toolkit.panels.sizing import CandidatesPanel, EnginePanel, MapPanel
+    from toolkit.panels.sizing_supply import SupplyPanel
+
+    return [kind(sheet) for kind in (EnginePanel, MapPanel, CandidatesPanel, SupplyPanel)]
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (lambda e: setattr(e.wheel, "value", True), "needs the loss in between"),
+        (lambda e: e.low.type("1000 rpm"), "must reach over the whole speed_range"),
+        (lambda e: e.high.type("9000 rpm"), "must reach over the whole speed_range"),
+    ],
+)
+def test_a_build_that_could_not_be_read_again_is_not_saved(sheet, change, words):
+    engine, _, candidates, _ = panels_of(sheet)
+    change(engine)
+    candidates.name.control.value = "builds/odd.toml"
+    candidates.save.click()
+    assert words in candidates.trouble.value
+    assert not sheet.bench.file("builds/odd.toml").exists()
+
+
+def test_a_filling_that_no_engine_has_is_refused(sheet):
+    engine = panels_of(sheet)[0]
+    engine.shape.value = "typed points"
+    engine.points.control.value = "2000; 0.8\n6800; 0.9"
+    assert "a filling of 0.8% is not possible" in engine.trouble.value
+    engine.points.control.value = "2000; 80\n6800; 90"
+    assert engine.trouble.value == ""
+
+
+def test_another_fuel_brings_its_own_numbers(sheet):
+    own = replace(
+        sheet.build.fuel, name="club", h_to_c=1.9, o_to_c=0.0, lhv_j_kg=40e6, density_kg_m3=740.0
+    )
+    sheet.put(("fuel",), own)
+    sheet.put(("fuel", "name"), "E85")
+    assert sheet.build.fuel.own == {} and sheet.build.fuel.properties.name == "E85"
+
+
+def test_saving_writes_no_part_that_nobody_typed(sheet):
+    engine, _, candidates, supply = panels_of(sheet)
+    engine.boost.type("12 psi")
+    candidates.name.control.value = "builds/candidates.toml"
+    candidates.save.click()
+    text = sheet.bench.file("builds/candidates.toml").read_text(encoding="utf-8")
+    assert "[cooler.tank]" not in text and 'boost = "12 psi"' in text
+    water = next(f for f, path in supply._bound if path[-1] == "water_kg")
+    water.type("20 kg")
+    candidates.save.click()
+    text = sheet.bench.file("builds/candidates.toml").read_text(encoding="utf-8")
+    assert "[cooler.tank]" in text and 'water = "20 kg"' in text
+
+
+def test_a_map_of_the_same_name_is_not_taken_for_ours(tmp_path):
+    from toolkit.panels.sizing_sheet import Sheet
+
+    (tmp_path / "maps").mkdir()
+    (tmp_path / "runs").mkdir()
+    other = (DEMO / "maps/large.csv").read_bytes()
+    (tmp_path / "maps/small.csv").write_bytes(other)
+    sheet = Sheet("builds/candidates.toml", tmp_path)
+    sheet.save("builds/mine.toml", "US")
+    assert (tmp_path / "maps/small.csv").read_bytes() == other
+    again = read_build(sheet.bench, "builds/mine.toml")
+    assert again.turbos[0].compressor_map == "maps/small-2.csv"
+    ours = pull(again, sheet.made.speed_rpm[:, 0])
+    np.testing.assert_allclose(ours.output.power_w, sheet.made.output.power_w, rtol=1e-6)
+
+
+def test_a_candidate_with_and_without_a_gate(sheet):
+    text = sheet.bench.file("builds/small.toml").read_text(encoding="utf-8")
+    bare = text[: text.index("[turbo.gate]")]
+    sheet.bench.file("builds/nogate.toml").write_text(bare, encoding="utf-8")
+    engine, compressor, *_ = panels_of(sheet)
+    for name, gated in (("builds/nogate.toml", False), ("builds/small.toml", True)):
+        sheet.load(name)
+        assert compressor.trouble.value == engine.trouble.value == ""
+        assert (compressor.gate_fields.layout.display is None) == gated
+        assert (compressor.no_gate.layout.display is None) != gated
+
+
+def test_an_altitude_gives_way_to_a_barometer(sheet):
+    engine = panels_of(sheet)[0]
+    engine.altitude.type("5000 ft")
+    assert sheet.build.weather.p_cell_pa == pytest.approx(84.3e3, rel=2e-3)
+    barometer = next(f for f, path in engine._bound if path[-1] == "p_cell_pa")
+    barometer.type("28.5 inHg")
+    assert engine.altitude.value is None
+    assert sheet.build.weather.p_cell_pa == pytest.approx(28.5 * 3386.389, rel=1e-3)
+
+
+def test_a_map_that_cannot_be_read_is_not_left_chosen(sheet):
+    sheet.bench.file("maps/broken.csv").write_text("no map", encoding="utf-8")
+    _, compressor, *_ = panels_of(sheet)
+    field = next(f for f, path in compressor._bound if path[-1] == "compressor_map")
+    field.value = "maps/broken.csv" if "maps/broken.csv" in [
+        v for _, v in field.control.options] else field.value  # fmt: skip
+    assert field.value == sheet.build.turbos[sheet.chosen].compressor_map

@@ -1,9 +1,12 @@
 """The panels of the spring check driven as a hand would, without a screen."""
 
+import shutil
+
 import pytest
 
 from tests.conftest import ROOT
 from toolkit.analysis import gate_check
+from toolkit.explain.kept import open_finding
 from toolkit.panels.base import UNITS
 from toolkit.panels.coil_spring import CoilPanel, StandPanel, WirePanel
 from toolkit.panels.spring_check import TYPED, GatePanel
@@ -186,3 +189,105 @@ def test_stand_panel_takes_both_ways_of_reading():
     assert panel.fit.rate_n_m == pytest.approx(forces, rel=0.1)
     panel.readings.control.value = "0; 6.1"
     assert "two different travels" in panel.trouble.value
+
+
+# ---- what stands together ----
+
+
+@pytest.fixture
+def own(tmp_path):
+    """A copy of the demo bench, with a build that names no gate and a log without back pressure."""
+    skip = shutil.ignore_patterns("generator", "*.py", "bad", "explain")
+    shutil.copytree(ROOT / "data_demo", tmp_path / "bench", ignore=skip)
+    bench = tmp_path / "bench"
+    small = (bench / "builds/small.toml").read_text(encoding="utf-8")
+    bare = small[: small.index("[turbo.gate]")]
+    (bench / "builds/nogate.toml").write_text(bare, encoding="utf-8")
+    rows = (bench / "runs/2026-04-18_3_small_20psi_dyno.csv").read_text().splitlines()
+    head = next(k for k, row in enumerate(rows) if "Exhaust Manifold" in row)
+    place = rows[head].split(",").index("Exhaust Manifold Pressure (psig)")
+    cut = [
+        ",".join(c for k, c in enumerate(row.split(",")) if k != place) if n >= head else row
+        for n, row in enumerate(rows)
+    ]
+    (bench / "runs/nobp.csv").write_text("\n".join(cut))
+    return bench
+
+
+def test_what_is_saved_is_what_was_judged(own):
+    panel = GatePanel(own, "runs/2026-04-18_3_small_20psi_dyno.csv", "builds/small.toml", 20 * PSI)
+    said, drawn = panel.verdict.value, panel.window.picture.finding
+    panel.partner.value = ""
+    panel.source.value = "runs/nobp.csv"
+    panel.target.type("10 psi")
+    assert panel.trouble.value and panel.verdict.value != "" and "20.0 psi" in said
+    panel.try_spring.value = 80e3
+    panel.keep.save.click()
+    (name,) = panel.bench.findings()
+    kept = open_finding(panel.bench, name.split("/")[1])
+    assert dict(kept.card)["Asked"] == "20.0 psi of boost"
+    assert "runs/nobp.csv" not in [n for n, _ in kept.sources]
+    assert drawn and panel.trouble.value  # the fields still cannot be judged
+
+
+def test_a_build_without_a_gate_says_where_to_type(own):
+    log = "runs/2026-04-18_3_small_20psi_dyno.csv"
+    opened = GatePanel(own, log, "builds/nogate.toml", 20 * PSI)
+    assert "names no gate: type it below" in opened.build.words
+    assert "the gate is not described yet" in opened.trouble.value
+    opened.try_spring.value = 50e3
+    opened.keep.save.click()
+    assert "nothing is judged yet" in opened.trouble.value
+    opened.build.value = "builds/small.toml"
+    assert opened.trouble.value == "" and opened.build.words == ""
+    opened.build.value = "builds/nogate.toml"
+    assert opened.valve.value is None and "not described yet" in opened.trouble.value
+
+
+@pytest.mark.parametrize("old, new", [("10.2 cm²", "40 cm²"), ("38.5 cm²", "6.5 cm²")])
+def test_an_odd_gate_is_shown_as_it_is(own, old, new):
+    small = own / "builds/small.toml"
+    small.write_text(small.read_text("utf-8").replace(old, new), encoding="utf-8")
+    panel = GatePanel(own, "runs/2026-04-18_3_small_20psi_dyno.csv", "builds/small.toml", 20 * PSI)
+    assert panel.trouble.value == ""
+    assert panel.try_valve.value == panel.valve.value
+
+
+def test_a_spring_that_holds_more_than_the_target_cannot_hold_it(gate):
+    gate.target.type("5 psi")
+    assert "It cannot hold 5.0 psi" in gate.outlook.value
+    gate.alone.type("0 psi")
+    assert gate.trouble.value == "" and "holds no boost" in gate.notes.value
+
+
+def test_typed_rows_stay_the_same_quantities_in_other_units(gate):
+    gate.source.value = TYPED
+    gate.target.type("14 psi")
+    gate.typed.control.value = "# my pull\n5500; 13; 19\n6500; 12.6; 19.2 psi"
+    before = gate.seen.boost_gauge_pa
+    UNITS.system = "SI"
+    assert gate.trouble.value == "" and gate.seen.boost_gauge_pa == pytest.approx(before)
+    assert gate.typed.control.value.startswith("# my pull\n5500 rpm; 13 psi; 19 psi\n")
+    UNITS.system = "US"
+    gate.typed.control.value = "5500; -13; 19"
+    assert "no boost above zero" in gate.trouble.value
+
+
+def test_creep_is_worked_out_at_the_speeds_of_the_log(gate):
+    gate.source.value = TYPED
+    gate.typed.control.value = "2000; 14; 9\n3000; 14; 13\n4000; 14; 17"
+    low = gate.flow.picture.x_limits
+    gate.typed.control.value = "5000; 14; 17\n6000; 14; 18\n6700; 14; 19"
+    assert gate.flow.picture.x_limits != low
+
+
+def test_a_coil_that_cannot_be_wound_is_said():
+    panel = CoilPanel()
+    panel.wire.type("14 mm")
+    assert "this spring cannot be wound" in panel.trouble.value or "wire" in panel.wire.words
+
+
+def test_a_retainer_that_touches_is_not_unknown():
+    panel = ValveSpringPanel()
+    panel.gap.type("0 mm")
+    assert "not measured" not in panel.sheet.value.split("retainer")[-1][:200]

@@ -1,5 +1,6 @@
 """What-if on the demo bench: low boost predicts high, and what nobody ran, inside the band."""
 
+import shutil
 from dataclasses import replace
 
 import numpy as np
@@ -18,6 +19,7 @@ from toolkit.analysis.whatif import Change, limits, predict, sentence
 from toolkit.bench import Bench
 from toolkit.build import read_build
 from toolkit.charts.what_if import picture, trade_picture
+from toolkit.panels.what_if import WhatIfPanel
 from toolkit.physics.points import Regime
 
 PSI = 6894.757
@@ -209,8 +211,6 @@ def test_the_trade_and_the_prediction_agree(both, psi):
 
 
 def test_a_trade_of_another_change_is_taken_away(demo):
-    from toolkit.panels.what_if import WhatIfPanel
-
     first, second = ([f"runs/2026-04-18_{n}_8psi_dyno.csv"] for n in ("1_small", "4_large"))
     builds = ("builds/small.toml", "builds/large.toml")
     panel = WhatIfPanel(DEMO, first, second, builds, boost_gauge_pa=8 * PSI)
@@ -224,8 +224,6 @@ def test_a_trade_of_another_change_is_taken_away(demo):
 
 
 def test_a_stopped_fit_leaves_the_last_one(demo):
-    from toolkit.panels.what_if import WhatIfPanel
-
     run = "runs/2026-04-18_1_small_8psi_dyno.csv"
     panel = WhatIfPanel(
         DEMO, first=[run], builds=("builds/small.toml", ""), boost_gauge_pa=14 * PSI
@@ -297,3 +295,69 @@ def test_a_fit_names_what_is_left_out_of_the_channels_it_uses(demo):
     notes = points_of_side(replace(pulls, repeats=repeats), demo.build["small"]).notes
     assert any("a: exhaust manifold pressure is left out from 4000 to 5000" in n for n in notes)
     assert not any("oil" in n for n in notes)
+
+
+@pytest.fixture
+def own(tmp_path):
+    """A copy of the demo bench with builds of Small without a gate and without a cooler."""
+    skip = shutil.ignore_patterns("generator", "*.py", "bad", "explain")
+    shutil.copytree(DEMO, tmp_path / "bench", ignore=skip)
+    builds = tmp_path / "bench/builds"
+    small = (builds / "small.toml").read_text(encoding="utf-8")
+    (builds / "nogate.toml").write_text(small[: small.index("[turbo.gate]")], encoding="utf-8")
+    a, b = small.index("[cooler]"), small.index("[restrictions.intake]")
+    (builds / "nocooler.toml").write_text(small[:a] + small[b:], encoding="utf-8")
+    return tmp_path / "bench"
+
+
+EIGHT = [[f"runs/2026-04-18_{n}_8psi_dyno.csv"] for n in ("1_small", "4_large")]
+
+
+def test_what_is_saved_is_what_was_predicted(own, monkeypatch):
+    panel, kept = WhatIfPanel(own, EIGHT[0], (), ("builds/nocooler.toml", ""), 14 * PSI), []
+    monkeypatch.setattr("toolkit.panels.what_if.save_kept", lambda *a: kept.append(a[1]) or a[1])
+    drawn = panel.chart.picture.finding
+    panel.cooler.type("90 %")
+    panel.boost.type("20 psi")
+    assert "has no cooler" in panel.trouble.value
+    panel.keep.save.click()
+    assert kept[0].picture.finding == drawn and "14.0 psi" in drawn
+    assert [n for n, _ in kept[0].sources] == ["builds/nocooler.toml", *EIGHT[0]]
+    assert "has no cooler" in panel.trouble.value
+
+
+def test_a_turbo_between_one_with_a_gate_and_one_without_is_refused(own):
+    panel = WhatIfPanel(own, *EIGHT, ("builds/nogate.toml", "builds/large.toml"), 8 * PSI)
+    assert panel.trouble.value == ""
+    panel.size.value = 0.5
+    assert "has no gate in its build and the other has one" in panel.trouble.value
+    panel.size.value = 1.0
+    assert panel.trouble.value == ""
+
+
+def test_a_log_that_names_another_turbo_than_its_build_is_remarked(own):
+    panel = WhatIfPanel(own, EIGHT[1], (), ("builds/small.toml", ""), 8 * PSI)
+    assert "is it the right build?" in panel.notes.value
+    panel = WhatIfPanel(own, EIGHT[0], (), ("builds/small.toml", ""), 8 * PSI)
+    assert "is it the right build?" not in panel.notes.value
+
+
+def test_a_choice_made_while_fitting_is_not_taken_for_fitted(own):
+    panel = WhatIfPanel(own, *EIGHT, ("builds/small.toml", "builds/large.toml"), 8 * PSI)
+    change = iter([("runs/2026-04-18_3_small_20psi_dyno.csv",)])
+    panel.bar.observe(
+        lambda c: c.new > 0.4 and [setattr(panel.first.list.pick, "value", v) for v in change],
+        "value",
+    )
+    panel.start.click()
+    panel.worker.join(60)
+    assert panel.asked().files == ("builds/small.toml", *EIGHT[0], "builds/large.toml", *EIGHT[1])
+    assert "Press Fit to use the new choice" in panel.state.value
+
+
+def test_the_trade_belongs_to_its_held_speed(own):
+    panel = WhatIfPanel(own, *EIGHT, ("builds/small.toml", "builds/large.toml"), 8 * PSI)
+    panel.show.click()
+    assert panel.trade_chart.picture is not None
+    panel.held.type("2500 rpm")
+    assert panel.trade is None and panel.trade_chart.picture is None

@@ -18,6 +18,11 @@ def reach(target_gauge_pa, spring_only_gauge_pa, system="US"):
     >>> reach(17 * 6894.757, 8 * 6894.757).split(":")[0]
     'The target is 2.1 times the 8.0 psi that the spring alone holds'
     """
+    if spring_only_gauge_pa <= 0:
+        return (
+            "The spring alone holds no boost: all of it hangs on the control, and where that "
+            "slips nothing is left. Common practice stops at about twice the spring's own."
+        )
     times = target_gauge_pa / spring_only_gauge_pa
     if not times > 2:
         return ""
@@ -50,5 +55,11 @@ def outlook(gate, log, target_gauge_pa, system="US"):
     if spare[tight] < 0:
         first = int(np.flatnonzero(spare < 0)[0])
         return f"At {psi(target[last])} it is pushed open from {rpm(first)} on; {alone}"
+    above = np.flatnonzero(seen.low_gauge_pa > target)
+    if above.size:
+        return (
+            f"It cannot hold {psi(target[last])} from {rpm(above[0])} on: the spring alone holds "
+            f"more, and a control can only add to it; {alone}"
+        )
     held = f"It holds {psi(target[last])} at every speed, {psi(spare[tight])} of back pressure "
     return f"{held}to spare at {rpm(tight)}; {alone}"

@@ -308,6 +308,15 @@ def changed(thing, path, value):
     return replace(thing, **{first: changed(getattr(thing, first), rest, value)})
 
 
+def found_or_none(thing, path):
+    """What stands at such a path; None where a part on the way is not there."""
+    for step in path:
+        if thing is None:
+            return None
+        thing = thing[step] if isinstance(thing, tuple) else getattr(thing, step)
+    return thing
+
+
 def found_at(thing, path):
     """What stands at such a path.
 

@@ -29,10 +29,46 @@ def typed_rows(text, kinds, system):
     return tuple(np.array(column) for column in zip(*rows, strict=True))
 
 
+def cells_of(line):
+    """The cells of one line; none where it is empty or a comment."""
+    line = line.split("#")[0].strip()
+    cells = [c.strip() for c in re.split(r"[;\t]|,\s+", line)] if line else []
+    return line.split() if len(cells) == 1 else cells
+
+
+def columns_typed(text):
+    """How many cells the first line has that is no comment; 0 where nothing is typed.
+
+    >>> columns_typed("# speed; boost\\n3000; 14; 9")
+    3
+    """
+    return next((len(cells) for line in str(text).splitlines() if (cells := cells_of(line))), 0)
+
+
+def with_units(text, kinds, system):
+    """The text with the person's unit at each cell that has none; comments stay, and so does a
+    line that cannot be read.
+
+    >>> with_units("6500 12.6 2 bar # top", ("engine_speed", "boost", "boost"), "US")
+    '6500 12.6 2 bar # top'
+    >>> with_units("6500; 12.6; 2 bar # top", ("engine_speed", "boost", "boost"), "US")
+    '6500 rpm; 12.6 psi; 2 bar # top'
+    """
+    return "\n".join(_with_units(line, kinds, system) for line in str(text).splitlines())
+
+
+def _with_units(line, kinds, system):
+    cells, comment = cells_of(line), line.partition("#")
+    if len(cells) != len(kinds):
+        return line
+    labels = [units.unit_of(kind, system) for kind in kinds]
+    bare = [re.fullmatch(r"[-+.,\d]+(?:[eE][-+]?\d+)?", cell) for cell in cells]
+    said = [f"{c} {u}".strip() if b else c for c, u, b in zip(cells, labels, bare, strict=True)]
+    return "; ".join(said) + (f" #{comment[2]}" if comment[1] else "")
+
+
 def _row(line, kinds, system, where):
-    cells = [c.strip() for c in re.split(r"[;\t]|,\s+", line)]
-    if len(cells) == 1:
-        cells = line.split()
+    cells = cells_of(line)
     if len(cells) != len(kinds):
         raise units.UnitError(
             f"{where}, '{line[:40]}', holds {len(cells)} numbers, not {len(kinds)}: "

@@ -122,6 +122,12 @@ def _turbo(fitted, change):
             f"only {turbos[0].name} was run: another size needs a second turbo of the same engine "
             "measured, so that the answer lies between two that are known"
         )
+    ungated = [t.name for t in turbos[:2] if t.gate is None]
+    if 0 < change.size < 1 and len(ungated) == 1:
+        raise ValueError(
+            f"{ungated[0]} has no gate in its build and the other has one: what a turbo between "
+            "them would have cannot be told. Add the gate, or take a size at an end"
+        )
     return between.turbo(*turbos[:2], change.size)
 
 

@@ -37,16 +37,20 @@ class _Place:
         return BuildError(f"{where}, {keys}: {what}" if keys else f"{where}: {what}")
 
     def _line(self):
-        """The line of the key: the first `key =` after its table's heading."""
+        """The line of the key in its table; of the table's heading where it is not there."""
         *tables, last = [str(k) for k in self.path if not isinstance(k, int)] or [""]
         nth = next((k for k in self.path if isinstance(k, int)), 0)
         heading = re.compile(r"\s*\[+\s*" + re.escape(".".join(tables)) + r"\s*\]")
-        seen = -1 if tables else nth
+        seen, started = (-1 if tables else nth), None
         for number, line in enumerate(self.text.splitlines(), start=1):
-            seen += bool(tables and heading.match(line))
+            here = heading.match(line)
+            if tables and not here and seen >= nth and re.match(r"\s*\[", line):
+                break  # the next table has begun
+            seen += bool(tables and here)
+            started = number if here and seen == nth and tables else started
             if seen >= nth and re.match(rf"\s*{re.escape(last)}\s*=", line):
                 return number
-        return None
+        return started
 
 
 def read_build(bench, name, load_maps=True):
@@ -86,11 +90,15 @@ def write_build(bench, name, build, system="US"):
     """Write a build under a name of this bench, in the units of `system`.
 
     Over an existing file only what changed is written, so that comments and the person's own
-    units stay. Raises BenchError where that cannot be.
+    units stay. Raises BenchError where that cannot be, BuildError for what could not be read
+    again: then nothing is written.
     """
     path = bench.file(name)
     document = read_toml(path) if path.exists() else tomlkit.document()
     _write_part(document, build, system)
+    text = tomlkit.dumps(document)
+    place = _Place(name, text)
+    _check_build(_read_part(Build, tomlkit.parse(text).unwrap(), place), place)
     write_toml(path, document)
 
 
@@ -113,6 +121,8 @@ def _read(key, value, place):
     if key.kind == "part":
         if key.part is Turbo:
             tables = value if isinstance(value, list) else [value]
+            if not tables:
+                raise place.error("a build has one turbo at least: add a table [[turbo]]")
             return tuple(_read_part(Turbo, t, place / i) for i, t in enumerate(tables))
         return _read_part(key.part, value, place)
     if key.curve and isinstance(value, list):

@@ -149,7 +149,7 @@ def problem(build, speed, target, weather):
         mechanical_efficiency=[t.mechanical_efficiency for t in turbos],
         turbos=[t.count for t in turbos],
         gated=[t.gate is not None for t in turbos],
-        gate_share=[t.gate.gate.share_limit if t.gate else 0.0 for t in turbos],
+        gate_share=np.array([t.gate.gate.share_limit if t.gate else 0.0 for t in turbos]),
         gate=_gates(turbos),
     )
     return points, maps, curves, (fuel.h_to_c, fuel.o_to_c)

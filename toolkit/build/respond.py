@@ -124,7 +124,7 @@ def _answer(build, speeds_rpm, setting, ask):
     volumes, estimated = _volumes(build, setting)
     wanted = weather.p_cell_pa + setting.share * np.broadcast_to(target, speed.shape)[:, 0]
     points, *rest = problem(build, speed, target, weather)
-    asked = (replace(points, gate_share=np.multiply(points.gate_share, setting.feed)), *rest)
+    asked = (replace(points, gate_share=points.gate_share * setting.feed), *rest)
     known = np.array_equal(inertias[0], inertias[2])
     made = []
     for inertia in inertias[1:2] if known else inertias:

@@ -335,4 +335,6 @@ def _bypass_finding(demand, found, target_gauge_pa, system):
         first = units.text(demand.speed_rpm[found.creeps][0], "engine_speed", system)
         return f"Boost creeps above {target} from {first} on: the gate cannot pass enough"
     use = np.max((found.needed_kg_s / found.most_kg_s)[known])
+    if use <= 0:
+        return f"No creep at {target}: nothing has to pass the gate"
     return f"No creep at {target}: at most {use:.0%} of what the gate can pass is needed"

@@ -16,6 +16,7 @@ from bokeh.protocol.messages.patch_doc import patch_doc
 from jupyter_bokeh import BokehModel
 
 from toolkit import preferences, units
+from toolkit.analysis.typed_rows import typed_rows, with_units
 from toolkit.bench import short_name
 from toolkit.charts import style
 from toolkit.charts.live import LiveChart
@@ -278,6 +279,33 @@ def offer(choice, options):
     choice.control.value = kept
 
 
+class TypedRows(Field):
+    """Numbers typed as lines. A cell without a unit gets the one that was in force when the units
+    are switched, so that it stays the same quantity.
+
+    kinds(): the kind of each column, as analysis.typed_rows takes them.
+    """
+
+    def __init__(self, label, text, kinds, hint="", rows=6):
+        super().__init__(label, w.Textarea(text, rows=rows, continuous_update=False), hint)
+        self.kinds = kinds
+        UNITS.observe(self._follow, "system")
+
+    @property
+    def columns(self):
+        """The typed columns, in inside units."""
+        return typed_rows(self.control.value, self.kinds(), UNITS.system)
+
+    def _follow(self, change):
+        self.control.value = with_units(self.control.value, self.kinds(), change.old)
+
+    def close(self):
+        """Stop following the unit system."""
+        if self.comm is not None:
+            UNITS.unobserve(self._follow, "system")
+        super().close()
+
+
 class RunList(w.VBox):
     """Several logs from a list; the chosen stand below it as well, where the list hides them.
 
@@ -307,7 +335,8 @@ class RunList(w.VBox):
 class Slide(w.HBox):
     """A slider for trying things out; the number beside it is in the person's unit.
 
-    value: inside unit. Steps in the person's unit, so that the number shown is round.
+    value: inside unit. low, high: the range that is tried; a value from elsewhere that lies
+    outside widens it, for it is shown as it is and never moved to the end.
     """
 
     value = t.Float()
@@ -336,9 +365,9 @@ class Slide(w.HBox):
 
     def _print(self):
         low, high = self._range
+        if not low <= self.value <= high:
+            low, high = self._range = min(low, self.value), max(high, self.value)
         place = (self.value - low) / (high - low) * self._steps
-        if not 0 <= place <= self._steps:
-            raise ValueError(f"{self.value:g} is outside the slider's {low:g} to {high:g}")
         if abs(self.slider.value - place) > 1e-9:
             self.slider.unobserve(self._read, "value")
             self.slider.value = place
@@ -439,7 +468,8 @@ class Shown(w.VBox):
 
     def clear(self):
         """Take the chart away: what it showed no longer holds."""
-        self.chart, self.children = None, ()
+        self.chart = None
+        swap(self, ())
 
     @property
     def picture(self):
@@ -493,7 +523,8 @@ class Workpanel(w.VBox, metaclass=_Opening):
         self._leads = not any(panel._leads for panel in Workpanel._open.values())
         Workpanel._open[type(self).__name__] = self
         self.trouble = w.HTML(layout=w.Layout(margin="0"))
-        self._told = False  # whether a guard inside the present one has had its say
+        self._guards = 0  # how many stand inside each other
+        self._told = False  # whether one of them had something to say
         self._standing = ""  # why the last redraw failed: it stands until one ends well
         self._switch = w.ToggleButtons(
             options=units.SYSTEMS, value=UNITS.system, style={"button_width": "48px"}
@@ -538,15 +569,18 @@ class Workpanel(w.VBox, metaclass=_Opening):
 
         Where one runs inside another, the inner one's words stand when the outer one ends well.
         """
-        self._told = False
+        self._told = self._told and self._guards > 0
+        self._guards += 1
         try:
             yield
         except Exception as error:
             self.trouble.value = paragraph(_sentence(error), "dp-wrong")
+            self._told = True
         else:
             if not self._told:
                 self.trouble.value = self._standing
-        self._told = True
+        finally:
+            self._guards -= 1
 
     def handler(self, function):
         """A function to hand to on_click and the like, whose errors are seen."""

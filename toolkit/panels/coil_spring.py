@@ -4,14 +4,14 @@ import ipywidgets as w
 import numpy as np
 
 from toolkit import units
-from toolkit.analysis.typed_rows import as_lines, typed_rows
+from toolkit.analysis.typed_rows import as_lines
 from toolkit.charts import coil_picture
 from toolkit.panels.base import (
     UNITS,
     Chart,
     Choice,
-    Field,
     Quantity,
+    TypedRows,
     Workpanel,
     group,
     paragraph,
@@ -94,9 +94,15 @@ class CoilPanel(Workpanel):
     def redraw(self):
         """Work the spring out again."""
         spring = self.spring
-        if not self.free.value >= self.closed.value >= self.open.value:
+        if not self.free.value > self.closed.value >= self.open.value:
             raise ValueError(
                 "heights must fall from free to installed to pressed: mend one of them"
+            )
+        if spring.solid_m >= self.free.value:
+            raise ValueError(
+                f"this spring cannot be wound: pressed solid its coils are "
+                f"{_text(float(spring.solid_m), 'length')} high, and free it is "
+                f"{_text(self.free.value, 'length')}: take fewer turns, thinner wire or more height"
             )
         heights = {"installed": self.closed.value, "pressed": self.open.value}
         cut = {"free": self.free.value, **heights, "solid": float(spring.solid_m)}
@@ -282,11 +288,12 @@ class StandPanel(Workpanel):
             [("force against lift", "force"), ("crack pressure, preloads", "crack")],
         )
         example, kinds, hint = _READINGS["force"]
-        area = w.Textarea(as_lines(example, kinds, UNITS.system), rows=7)
-        self.readings = Field("Readings", area, hint)
+        self.readings = TypedRows(
+            "Readings", as_lines(example, kinds, UNITS.system),
+            lambda: _READINGS[self.way.value][1], hint, rows=7,
+        )  # fmt: skip
         _widen(self.way)
-        self.readings.layout.width, area.layout.width = "390px", "232px"
-        area.continuous_update = False
+        self.readings.layout.width, self.readings.control.layout.width = "390px", "232px"
         self.diaphragm = Quantity(
             "Diaphragm diameter", "length", 0.070, low=5e-3, high=0.3, hint="for crack pressures"
         )
@@ -306,8 +313,7 @@ class StandPanel(Workpanel):
     @property
     def rows(self):
         """Travel [m] and force [N] as typed."""
-        kinds = _READINGS[self.way.value][1]
-        travel, reading = typed_rows(self.readings.control.value, kinds, UNITS.system)
+        travel, reading = self.readings.columns
         area = np.pi / 4 * self.diaphragm.value**2
         return travel, reading if self.way.value == "force" else reading * area
 

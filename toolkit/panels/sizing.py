@@ -8,7 +8,7 @@ import numpy as np
 
 from toolkit import units
 from toolkit.analysis import sizing
-from toolkit.analysis.typed_rows import as_lines, typed_rows
+from toolkit.analysis.typed_rows import as_lines
 from toolkit.build import Curve
 from toolkit.charts import sizing_pictures as pictures
 from toolkit.explain.keepable import of_match
@@ -20,6 +20,7 @@ from toolkit.panels.base import (
     Field,
     Quantity,
     Slide,
+    TypedRows,
     group,
     named,
     paragraph,
@@ -33,6 +34,7 @@ from toolkit.physics.atmosphere import standard_pressure_pa
 
 _BUILT, _TYPED, _RUN = "the build's own points", "typed points", "a run without boost"
 _POINTS = ("engine_speed", "fraction")
+VE_RANGE = 0.2, 1.6  # as in the build's file
 
 
 class EnginePanel(SheetPanel):
@@ -72,7 +74,7 @@ class EnginePanel(SheetPanel):
         logs = named(self.sheet.bench.logs())
         self.shape = Choice("Filling (VE)", shapes, _BUILT)
         self.run = Choice("Run", [("choose one", ""), *logs], "")
-        self.points = Field("Points", w.Textarea(rows=6, continuous_update=False), "speed; VE")
+        self.points = TypedRows("Points", "", lambda: _POINTS, "speed; VE")
         for field in (self.shape, self.run, self.points):
             field.layout.width, field.control.layout.width = "350px", "192px"
             field.control.observe(self.handler(lambda _: self._fill()), "value")
@@ -152,7 +154,13 @@ class EnginePanel(SheetPanel):
     def _typed_curve(self, limits):
         if not self.points.control.value.strip():
             self._offer_points()
-        speed, ve = typed_rows(self.points.control.value, _POINTS, UNITS.system)
+        speed, ve = self.points.columns
+        least, most = VE_RANGE
+        if np.any((ve < least) | (ve > most)):
+            odd = ve[(ve < least) | (ve > most)][0]
+            raise ValueError(
+                f"a filling of {odd:.1%} is not possible: {least:.0%} to {most:.0%}, like 95 %"
+            )
         if len(speed) < 2 or np.any(np.diff(speed) <= 0):
             raise ValueError("the points of the filling need two or more rising speeds")
         if speed[0] > limits[0] or speed[-1] < limits[1]:
@@ -170,7 +178,11 @@ class EnginePanel(SheetPanel):
     def _new_range(self):
         low, high = self.low.value, self.high.value
         if low >= high:
-            raise ValueError("the lowest speed must be below the highest")
+            kept = self.sheet.build.engine.speed_range_rpm
+            self.low.value, self.high.value = kept
+            words = f"the lowest must be below the highest. Still used: {kept[0]:.0f} rpm"
+            self.low.say(words, wrong=True)
+            return
         if self.shape.value in sizing.SHAPES:
             curve = sizing.shaped(self.shape.value, (low, high))
             self.sheet.put(("engine", "volumetric_efficiency"), curve)
@@ -185,6 +197,10 @@ class EnginePanel(SheetPanel):
         sheet, e = self.sheet, self.sheet.build.engine
         if self.shape.value == _BUILT:
             self._own = e.volumetric_efficiency
+        if self.altitude.value is not None and not np.isclose(
+            standard_pressure_pa(self.altitude.value), self.sheet.build.weather.p_cell_pa
+        ):
+            self.altitude.value = None  # another barometer was typed or loaded
         self.points.layout.display = None if self.shape.value == _TYPED else "none"
         self.run.layout.display = None if self.shape.value == _RUN else "none"
         swept = np.pi / 4 * e.bore_m**2 * e.stroke_m * e.cylinders
@@ -246,17 +262,20 @@ class MapPanel(SheetPanel):
         )  # fmt: skip
 
     def _gate(self):
-        if any(t.gate is None for t in self.sheet.build.turbos):
-            return group("Gate", said("A candidate without a gate is matched with a perfect one."))
         bind = self.bind
-        return group(
-            "Gate",
-            bind("Spring", "turbo", "gate", "spring_gauge_pa", hint="boost that cracks it alone"),
-            bind("Valve area", "turbo", "gate", "valve_area_m2"),
-            bind("Diaphragm area", "turbo", "gate", "diaphragm_area_m2"),
-            bind("Spring rate", "turbo", "gate", "rate_n_m"),
-            bind("Lift at its stop", "turbo", "gate", "max_lift_m"),
+        self.no_gate = said("A candidate without a gate is matched with a perfect one.")
+        self.gate_fields = w.VBox(
+            [
+                bind(
+                    "Spring", "turbo", "gate", "spring_gauge_pa", hint="boost that cracks it alone"
+                ),
+                bind("Valve area", "turbo", "gate", "valve_area_m2"),
+                bind("Diaphragm area", "turbo", "gate", "diaphragm_area_m2"),
+                bind("Spring rate", "turbo", "gate", "rate_n_m"),
+                bind("Lift at its stop", "turbo", "gate", "max_lift_m"),
+            ]
         )
+        return group("Gate", self.no_gate, self.gate_fields)
 
     def _choose(self, number):
         self.sheet.chosen = number
@@ -274,6 +293,9 @@ class MapPanel(SheetPanel):
         if list(self.candidate.control.options) != names:
             self.candidate.control.options = names
         self.candidate.value = self.sheet.chosen
+        gated = self.sheet.build.turbos[self.sheet.chosen].gate is not None
+        self.gate_fields.layout.display = None if gated else "none"
+        self.no_gate.layout.display = "none" if gated else None
         self._draw()
 
 

@@ -1,5 +1,6 @@
 """What the panels of the sizing sheet share: the build, its pull, and fields bound to it."""
 
+import itertools
 import math
 from dataclasses import replace
 
@@ -10,9 +11,16 @@ from toolkit import preferences
 from toolkit.analysis import sizing
 from toolkit.bench import Bench, write_bytes
 from toolkit.build import Curve, read_build, with_maps, write_build
-from toolkit.build.parts import keys_of
+from toolkit.build.parts import Build, keys_of
 from toolkit.build.pull import pull
 from toolkit.panels.base import Choice, Quantity, Workpanel
+
+_FILES = ("compressor_map", "turbine_curve")
+# What sizing.complete puts in, inner parts first.
+_FILLED = (
+    ("cooler", "drop"), ("cooler", "tank"), ("cooler",), ("restrictions", "intake"),
+    ("restrictions", "exhaust"), ("target",),
+)  # fmt: skip
 
 
 class Sheet(t.HasTraits):
@@ -35,7 +43,8 @@ class Sheet(t.HasTraits):
     def load(self, name):
         """Start from another build of the source."""
         self.name = name
-        build = sizing.complete(read_build(self.source, name))
+        self._own = read_build(self.source, name)
+        build = sizing.complete(self._own)
         self.chosen = min(self.chosen, len(build.turbos) - 1)
         self._match(build)
 
@@ -46,7 +55,10 @@ class Sheet(t.HasTraits):
 
     def put(self, path, value):
         """Change one value of the build; what is the same already changes nothing."""
-        old = sizing.found_at(self.build, path)
+        try:
+            old = sizing.found_at(self.build, path)
+        except AttributeError:  # a part that this candidate does not have
+            return
         if isinstance(old, Curve) and not isinstance(value, Curve):
             value = None if value is None else Curve(value)
         if (value is None and isinstance(old, Curve)) or _same(old, value):
@@ -54,17 +66,42 @@ class Sheet(t.HasTraits):
         build = sizing.changed(self.build, path, value)
         if path[-1] == "compressor_map":
             build = with_maps(self.source, build)
+        if path == ("fuel", "name"):  # another fuel has other numbers than the build's own
+            build = replace(build, fuel=replace(build.fuel, **dict.fromkeys(build.fuel.own)))
         self._match(build)
 
     def _match(self, build):
         self.made = pull(build, sizing.speeds_of(build))
 
     def save(self, name, system):
-        """Write the build, and before it the maps that it needs and the bench does not have."""
-        used = [(t.compressor_map, t.turbine_curve) for t in self.build.turbos]
-        for each in {n for names in used for n in names if n} - set(self.bench.maps()):
-            write_bytes(self.bench.file(each), self.source.file(each).read_bytes())
-        write_build(self.bench, name, self.build, system)
+        """Write the build, and before it the maps that it needs and the bench does not have; one
+        whose name stands for another map there gets a name of its own."""
+        turbos = tuple(
+            replace(t, **{n: self._brought(getattr(t, n)) for n in _FILES if getattr(t, n)})
+            for t in self.build.turbos
+        )
+        write_build(self.bench, name, replace(self._asked_for(), turbos=turbos), system)
+
+    def _brought(self, name):
+        """The name in the bench of a map of the source, copied there where it is not yet."""
+        data = self.source.file(name).read_bytes()
+        stem = name.removesuffix(".csv")
+        names = itertools.chain([name], (f"{stem}-{n}.csv" for n in itertools.count(2)))
+        files = ((each, self.bench.file(each)) for each in names)
+        each, path = next((n, p) for n, p in files if not p.exists() or p.read_bytes() == data)
+        if not path.exists():
+            write_bytes(path, data)
+        return each
+
+    def _asked_for(self):
+        """The build without the parts that stand only to be typed into, where nobody did."""
+        build, own, filled = self.build, self._own, sizing.complete(self._own)
+        for path in _FILLED:
+            if sizing.found_or_none(own, path) is None and sizing.found_at(
+                build, path
+            ) == sizing.found_at(filled, path):
+                build = sizing.changed(build, path, None)
+        return build
 
     def tried(self, more_pa):
         """The pull of the chosen candidate alone with more, or less, boost than the target."""
@@ -95,7 +132,15 @@ class SheetPanel(Workpanel):
         """A Choice for one value of the build."""
         field = Choice(label, options, self._raw(path), hint)
         self._bound.append((field, path))
-        field.observe(self.handler(lambda change: self._put(path, change.new)), "value")
+
+        def put(change):
+            try:
+                self._put(path, change.new)
+            except ValueError:
+                field.value = self._raw(path)  # what is still used
+                raise
+
+        field.observe(self.handler(put), "value")
         return field
 
     def _put(self, path, value):
@@ -119,8 +164,12 @@ class SheetPanel(Workpanel):
         return raw
 
     def _key(self, path):
-        part = sizing.found_at(self.sheet.build, self._path(path)[:-1])
-        return next(f.metadata["key"] for f in keys_of(type(part)).values() if f.name == path[-1])
+        part = Build
+        for step in path:  # by the parts' own kinds: a candidate may be without one
+            keys = {f.name: f.metadata["key"] for f in keys_of(part).values()}
+            key = keys["turbos" if step == "turbo" else step]
+            part = key.part
+        return key
 
     def _new_pull(self, _change):
         with self.guarded():

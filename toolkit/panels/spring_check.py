@@ -1,6 +1,6 @@
 """Will the gate hold: the verdict on a pull, the spring's window, and the forces drawn."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import ipywidgets as w
 import numpy as np
@@ -12,7 +12,7 @@ from toolkit.analysis.gate_log import GateLog, along, spring_for
 from toolkit.analysis.gate_outlook import outlook, reach
 from toolkit.analysis.gate_runs import gate_log
 from toolkit.analysis.sides import partner
-from toolkit.analysis.typed_rows import as_lines, typed_rows
+from toolkit.analysis.typed_rows import as_lines, columns_typed
 from toolkit.bench import Bench
 from toolkit.build import read_build
 from toolkit.charts import gate_picture
@@ -22,9 +22,9 @@ from toolkit.panels.base import (
     UNITS,
     Chart,
     Choice,
-    Field,
     Quantity,
     Slide,
+    TypedRows,
     Workpanel,
     group,
     named,
@@ -56,6 +56,15 @@ def _typed_example():
     return as_lines((speed, boost, back), _POINTS, UNITS.system)
 
 
+@dataclass(frozen=True)
+class Judged:
+    """What a verdict was given on: gate, target and the files of log and build."""
+
+    gate: Gate
+    target_gauge_pa: float
+    names: tuple
+
+
 class GatePanel(Workpanel):
     """A pull, its gate, and another gate to try: the verdict, the window and the sketch follow."""
 
@@ -69,7 +78,7 @@ class GatePanel(Workpanel):
         self._make_trial()
         self.verdict, self.outlook, self.numbers, self.notes = (w.HTML() for _ in range(4))
         self.window_at, self.sketch_at, self.flow_at = w.VBox(), w.VBox(), w.VBox()
-        self.window = self.sketch = self.flow = None
+        self.window = self.sketch = self.flow = self.judged = None
         self.source.observe(self._new_log, "value")
         self.build.observe(self._new_build, "value")
         self.typed.control.observe(self._changed, "value")
@@ -84,7 +93,7 @@ class GatePanel(Workpanel):
             (self._draw_sketch, (self.share,)),
         ):
             for field in fields:
-                field.observe(self.handler(lambda _, draw=draw: draw()), "value")
+                field.observe(self.handler(lambda _, draw=draw: self.judged and draw()), "value")
         self.keep = KeepBox(self, self._keep)
         self.compose(
             [
@@ -111,8 +120,10 @@ class GatePanel(Workpanel):
             "Control from", [("the same log", ""), *short], partner(log, logs),
             hint="a log with top-port pressure, duty or lift",
         )  # fmt: skip
-        area = w.Textarea(_typed_example(), rows=6, continuous_update=False)
-        self.typed = Field("Points", area, "speed; boost; back pressure; top port if known (gauge)")
+        self.typed = TypedRows(
+            "Points", _typed_example(), self._kinds,
+            "speed; boost; back pressure; top port if known (gauge)",
+        )  # fmt: skip
         for field in (self.source, self.partner, self.typed):
             field.layout.width, field.control.layout.width = "390px", "232px"
         self.target = Quantity("Target boost", "boost", target_gauge_pa, low=1e3)
@@ -160,8 +171,13 @@ class GatePanel(Workpanel):
         start = min(max(round((self.spring.value or 42e3) * 1.7 / psi), 1), 40) * psi
         valve, diaphragm = self.valve.value or 0.036, self.diaphragm.value or 0.070
         self.try_spring = Slide("Spring", "boost", start, 0, 40 * psi)
-        self.try_valve = Slide("Valve diameter", "length", valve, 0.016, 0.066, 50)
-        self.try_diaphragm = Slide("Diaphragm diameter", "length", diaphragm, 0.030, 0.130, 50)
+        self.try_valve = Slide(
+            "Valve diameter", "length", valve, min(0.016, valve / 2), max(0.066, 1.5 * valve), 50
+        )
+        self.try_diaphragm = Slide(
+            "Diaphragm diameter", "length", diaphragm, min(0.030, diaphragm / 2),
+            max(0.130, 1.5 * diaphragm), 50,
+        )  # fmt: skip
         self.look = Slide("Engine speed", "engine_speed", 6000, 1500, 9000, 75)
         self.share = Slide("Top port, of boost", "fraction", 1.0, 0, 1, 50)
 
@@ -196,7 +212,7 @@ class GatePanel(Workpanel):
         """The gate that the sliders describe; what they do not name is as it was run."""
         area = np.pi / 4 * self.try_diaphragm.value**2
         valve = np.pi / 4 * self.try_valve.value**2
-        gate = replace(self.gate, valve_area_m2=valve, diaphragm_area_m2=area)
+        gate = replace(self.judged.gate, valve_area_m2=valve, diaphragm_area_m2=area)
         return gate.with_rating(self.try_spring.value)
 
     def _read(self):
@@ -215,20 +231,25 @@ class GatePanel(Workpanel):
             self._builds[name] = read_build(self.bench, name)
         return self._builds[name]
 
+    def _kinds(self):
+        """Of the typed points: a fourth column is the top port."""
+        with_top = columns_typed(self.typed.control.value) == len(_POINTS) + 1
+        return (*_POINTS, "boost") if with_top else _POINTS
+
     def _typed_log(self):
-        text, outlet = self.typed.control.value, self.outlet.value
-        with_top = text.strip().split("\n")[0].count(";") == len(_POINTS)
-        kinds = (*_POINTS, "boost") if with_top else _POINTS
-        speed, boost, back, *top = typed_rows(text, kinds, UNITS.system)
+        outlet = self.outlet.value
+        speed, boost, back, *top = self.typed.columns
+        if not (boost > 0).any():
+            raise ValueError("the typed points have no boost above zero: type gauge pressures")
         return GateLog(
             speed, boost, back - (outlet or 0.0), top[0] if top else None,
             outlet_known=outlet is not None,
         )  # fmt: skip
 
     def _demand(self, speeds):
-        key = self.build.value, self.target.value, speeds.size
+        key = self.build.value, self.judged.target_gauge_pa, tuple(speeds)
         if key not in self._demands:
-            self._demands[key] = demand(self._build(), speeds, self.target.value)
+            self._demands[key] = demand(self._build(), speeds, self.judged.target_gauge_pa)
         return self._demands[key]
 
     # ---- what is shown ----
@@ -236,9 +257,10 @@ class GatePanel(Workpanel):
     def redraw(self):
         """Judge the pull again and draw; a failure leaves the last picture and says why."""
         self.typed.layout.display = None if self.source.value == TYPED else "none"
-        self.seen = self._read()
-        target, system = self.target.value, UNITS.system
-        self.result = check(self.gate, self.seen, target, self.margin.value, system)
+        gate, seen, target, system = self.gate, self._read(), self.target.value, UNITS.system
+        self.result = check(gate, seen, target, self.margin.value, system)
+        names = (self.source.value, self.partner.value, self.build.value)
+        self.judged, self.seen = Judged(gate, target, tuple(n for n in names if n)), seen
         self.verdict.value = self._verdict()
         reached = units.text(np.nanmax(self.seen.boost_gauge_pa), "boost", system)
         self.target.say(f"this pull's highest is {reached}")
@@ -247,7 +269,8 @@ class GatePanel(Workpanel):
 
     def _notes(self):
         """Cautions first, then what was assumed."""
-        target, low = self.target.value, along(self.gate, self.seen, self.target.value).low_gauge_pa
+        target = self.judged.target_gauge_pa
+        low = along(self.judged.gate, self.seen, target).low_gauge_pa
         worked_out = low[np.isfinite(low)][-1] if np.isfinite(low).any() else np.nan
         measured = self.alone.value
         caution = reach(target, worked_out if measured is None else measured, UNITS.system)
@@ -267,7 +290,8 @@ class GatePanel(Workpanel):
         """Draw the gate that the sliders ask for."""
         self._draw_state()
         self.flow = self._shown_in(self.flow_at, self._flow())
-        said_now = outlook(self.tried, self.seen, self.target.value, UNITS.system)
+        target = self.judged.target_gauge_pa
+        said_now = outlook(self.tried, self.seen, target, UNITS.system)
         self.outlook.value = verdict(f"Tried: {said_now}", "estimated")
 
     def _draw_state(self):
@@ -305,14 +329,14 @@ class GatePanel(Workpanel):
         )
 
     def _window(self):
-        target = self.target.value
-        fitted, tried = (along(g, self.seen, target) for g in (self.gate, self.tried))
+        target = self.judged.target_gauge_pa
+        fitted, tried = (along(g, self.seen, target) for g in (self.judged.gate, self.tried))
         speed = self._state()[0]
         return gate_picture.window(self.seen, target, fitted, tried, UNITS.system, speed)
 
     def _state(self):
         """Speed of the log next to the slider, with exhaust drop and boost there."""
-        log, target = self.seen, self.target.value
+        log, target = self.seen, self.judged.target_gauge_pa
         known = np.flatnonzero(np.isfinite(log.drop_per_boost))
         i = known[np.argmin(np.abs(log.speed_rpm[known] - self.look.value))]
         if self.state.value == _AT_TARGET:
@@ -328,7 +352,7 @@ class GatePanel(Workpanel):
         """Fitted and tried gate beside each other, at the speed of the slider."""
         speed, drop, boost = self._state()
         where = units.text(speed, "engine_speed", UNITS.system)
-        columns = [self._column(g, drop, boost, speed) for g in (self.gate, self.tried)]
+        columns = [self._column(g, drop, boost, speed) for g in (self.judged.gate, self.tried)]
         words = (
             "cracks at, without back pressure (the rating)",
             f"cracks at, with the back pressure at {where}",
@@ -345,7 +369,7 @@ class GatePanel(Workpanel):
         def p(value):
             return units.text(float(value), "boost", UNITS.system)
 
-        target, seen = self.target.value, self.seen
+        target, seen = self.judged.target_gauge_pa, self.seen
         cracks = float(gates.crack_boost_gauge_pa(gate, drop))
         low, high = gates.window_gauge_pa(gate, drop / boost)
         share = float(gates.share_needed(gate, boost, drop))
@@ -356,7 +380,11 @@ class GatePanel(Workpanel):
             p(cracks) if cracks >= 0 else "back pressure alone opens it",
             f"{p(low)} to {p(high)}",
             p(gates.holding_drop_pa(gate, boost, gate.share_limit)),
-            f"{p(share * boost)} ({share:.0%})" if gate.share_limit else "no control",
+            "no control"
+            if not gate.share_limit
+            else f"{p(share * boost)} ({share:.0%})"
+            if share > 0
+            else "none: the spring holds it",
             p(named.rating_gauge_pa),
             p(gates.window_gauge_pa(named, last)[0]),
         )
@@ -366,17 +394,17 @@ class GatePanel(Workpanel):
             return "Creep: take the gate from a build, and its match says what it must pass."
         asked = self._demand(self.seen.speed_rpm)
         found = asked.against(self.tried)
-        return gate_picture.bypass(asked, found, self.target.value, UNITS.system)
+        return gate_picture.bypass(asked, found, self.judged.target_gauge_pa, UNITS.system)
 
     # ---- what a person does ----
 
     def _keep(self, title):
         """Save the verdict and the gate that is tried, with the files they come from."""
-        gate = self.gate  # says what is missing where it is not described
-        names = [n for n in (self.source.value, self.partner.value, self.build.value) if n]
+        if self.judged is None:
+            raise ValueError("nothing is judged yet: choose a pull and describe its gate")
         kept = of_gate(
-            self.result, self.seen, self.target.value, gate, self.tried, UNITS.system,
-            sources_of(self.bench, names),
+            self.result, self.seen, self.judged.target_gauge_pa, self.judged.gate, self.tried,
+            UNITS.system, sources_of(self.bench, self.judged.names),
         )  # fmt: skip
         return save_kept(self.bench, kept, title)
 
@@ -400,7 +428,11 @@ class GatePanel(Workpanel):
         build = self._build()
         parts = next((t.gate for t in build.turbos if t.gate), None)
         if parts is None:
-            raise ValueError(f"{self.build.value} names no gate: type it here")
+            for field in (self.valve, self.diaphragm, self.spring, self.rate, self.lift):
+                field.value = None
+            self.build.say(f"{self.build.value} names no gate: type it below", wrong=True)
+            return
+        self.build.say()
         self.ports.value = (parts.ports, parts.bled)
         self.valve.value = float(np.sqrt(4 / np.pi * parts.valve_area_m2))
         self.diaphragm.value = float(np.sqrt(4 / np.pi * parts.diaphragm_area_m2))

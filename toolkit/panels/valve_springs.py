@@ -4,16 +4,16 @@ import ipywidgets as w
 import numpy as np
 
 from toolkit import units
-from toolkit.analysis.typed_rows import as_lines, typed_rows
+from toolkit.analysis.typed_rows import as_lines
 from toolkit.analysis.valve_check import Clearances, ClosedValve, Train
 from toolkit.charts import valve_picture
 from toolkit.panels.base import (
     UNITS,
     Chart,
     Choice,
-    Field,
     Quantity,
     Slide,
+    TypedRows,
     Workpanel,
     group,
     paragraph,
@@ -101,9 +101,10 @@ class ValveSpringPanel(Workpanel):
         self.exhaust = Quantity("Exhaust head", "length", 0.0285, low=5e-3, high=0.1)
 
     def _make_cam(self):
-        area = w.Textarea(example_table(UNITS.system), rows=6, continuous_update=False)
-        self.table = Field("Lift table", area, "angle; lift, one a line")
-        self.table.layout.width, area.layout.width = "390px", "232px"
+        self.table = TypedRows(
+            "Lift table", example_table(UNITS.system), lambda: _TABLE, "angle; lift, one a line"
+        )
+        self.table.layout.width, self.table.control.layout.width = "390px", "232px"
         self.angles = Choice("Angles are of the", [("cam", 1.0), ("crank", 0.5)])
         self.ratio = Quantity(
             "Rocker ratio", "ratio", 1.0, low=0.5, high=3, hint="1: the table is at the valve"
@@ -154,7 +155,7 @@ class ValveSpringPanel(Workpanel):
     @property
     def train(self):
         """The valve on its cam."""
-        angle, lift = typed_rows(self.table.control.value, _TABLE, UNITS.system)
+        angle, lift = self.table.columns
         lift = lift * self.ratio.value
         steps = np.diff(np.unique(lift))
         written = self.written.value
@@ -187,7 +188,8 @@ class ValveSpringPanel(Workpanel):
 
     def _rows(self, valves, train):
         lift = float(train.lift_m.max())
-        room = Clearances(self.height.value, lift, self.solid.value, self.gap.value or np.nan)
+        gap = np.nan if self.gap.value is None else self.gap.value
+        room = Clearances(self.height.value, lift, self.solid.value, gap)
         opened = train.seat_load_n + train.rate_n_m * lift
         return [
             ("spring load", _text(train.seat_load_n, "force"), _text(opened, "force"), ""),

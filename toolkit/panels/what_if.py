@@ -38,6 +38,7 @@ from toolkit.physics.atmosphere import standard_pressure_pa
 from toolkit.physics.fuel import FUELS
 
 STEP_RPM = 100.0
+_PRESS_FIT = "Press Fit to use the new choice."
 
 
 class TurboRuns(w.VBox):
@@ -56,19 +57,41 @@ class TurboRuns(w.VBox):
 
 
 @dataclass(frozen=True, eq=False)
+class Runs:
+    """What a fit was made to: builds, FitPoints, (name, speed, torque) to draw, how each run was
+    swept, the files, and remarks about them."""
+
+    builds: tuple
+    points: list
+    drawn: tuple
+    swept: tuple
+    files: tuple
+    remarks: tuple
+
+
+@dataclass(frozen=True, eq=False)
 class Asked:
     """A fit and what is changed about it, with what there is to say of both.
 
     turbo: its name. beside: (words before it, value, kind) of each other change that is a number.
-    swept: the runs as analysis.road.own_sweeps takes them. files: what the fit came from.
+    of: the Fit's runs.
     """
 
     fitted: object
     change: Change
     turbo: str
     beside: tuple
-    swept: tuple
-    files: tuple
+    of: object
+
+    @property
+    def swept(self):
+        """The runs as analysis.road.own_sweeps takes them."""
+        return self.of.swept
+
+    @property
+    def files(self):
+        """What the fit came from."""
+        return self.of.files
 
     def changes(self, system):
         """What is changed beside the size, in a few words; "" where nothing is."""
@@ -99,7 +122,7 @@ class WhatIfPanel(Workpanel):
         self.bench = Bench(bench or preferences.load().bench)
         self._known, self._stop, self.worker = {}, threading.Event(), None
         self.fitted = self.prediction = self.trade = self._traded = None
-        self._drawn = self.swept = self._files = ()
+        self._runs = self._asked = None
         self._make_runs(first, second, builds)
         self._make_changes(boost_gauge_pa)
         self.chart, self.trade_chart = Shown(), Shown("The trade between the two")
@@ -139,8 +162,8 @@ class WhatIfPanel(Workpanel):
         self.start.on_click(self.handler(lambda _: self._begin()))
         self.stop.on_click(self.handler(lambda _: self._stop.set()))
         for field in (self.first, self.second):
-            field.observe(lambda _: self._say("Press Fit to use the new choice."), "runs")
-            field.build.observe(lambda _: self._say("Press Fit to use the new choice."), "value")
+            field.observe(lambda _: self._say(_PRESS_FIT), "runs")
+            field.build.observe(lambda _: self._say(_PRESS_FIT), "value")
 
     def _make_changes(self, boost_gauge_pa):
         self.size = Slide("Size, first to second", "fraction", 0.0, 0.0, 1.0)
@@ -160,6 +183,7 @@ class WhatIfPanel(Workpanel):
         self.held = Quantity("Throttle opened at", "engine_speed", 3500.0, low=500, high=15000)
         self.show = w.Button(description="Work out the trade", layout=w.Layout(width="280px"))
         self.show.on_click(self.handler(lambda _: self.show_trade()))
+        self.held.observe(lambda _: self._drop_trade(), "value")
         self._changes = (self.size, self.boost, self.spring, self.cooler, self.fuel,
                          self.altitude, self.t_cell, self.quantity)  # fmt: skip
 
@@ -180,13 +204,12 @@ class WhatIfPanel(Workpanel):
         self._stop.clear()
         self.start.disabled, self.stop.disabled = True, False
         try:
-            builds, parts, drawn, swept = self._read()
-            self.fitted = fit(parts, builds, progress=self._progress)
-            self._drawn, self.swept, self.trade = drawn, swept, None
-            asked = self.first, self.second
-            self._files = [n for turbo in asked for n in (turbo.build.value, *turbo.runs) if n]
+            chosen = self._chosen()
+            runs = self._read(chosen)
+            self.fitted = fit(runs.points, runs.builds, progress=self._progress)
+            self._runs, self.trade = runs, None
             self.trade_chart.clear()
-            self._say("")
+            self._say("" if chosen == self._chosen() else _PRESS_FIT)
         except Stopped:
             self._say("Stopped; the last fit stays.")
         finally:
@@ -198,15 +221,19 @@ class WhatIfPanel(Workpanel):
         if self._stop.is_set():
             raise Stopped
 
-    def _read(self):
-        """Builds, FitPoints of every run, what of them is drawn, and how they were swept."""
-        sides = [s for s in (self.first, self.second) if s.build.value and s.runs]
-        if self.first not in sides:
+    def _chosen(self):
+        """(build, runs) of each turbo that has both."""
+        sides = ((s.build.value, s.runs) for s in (self.first, self.second))
+        return tuple((build, runs) for build, runs in sides if build and runs)
+
+    def _read(self, chosen):
+        """The Runs of what is chosen."""
+        if not (self.first.build.value and self.first.runs):
             raise ValueError("First turbo: choose its build and at least one run to fit")
         builds, parts, drawn, swept = [], [], [], []
-        runs = [(number, log) for number, s in enumerate(sides) for log in s.runs]
-        for s in sides:
-            builds.append(read_build(self.bench, s.build.value))
+        runs = [(number, log) for number, (_, logs) in enumerate(chosen) for log in logs]
+        for name, _ in chosen:
+            builds.append(read_build(self.bench, name))
         for done, (number, log) in enumerate(runs):
             self._progress((done / len(runs) - 1) * 0.3 / 0.7)
             name, tested = self._tested(log)
@@ -216,7 +243,23 @@ class WhatIfPanel(Workpanel):
             drawn.append((name, points.speed_rpm, points.torque_nm))
             rate = float(np.mean([r.sweep_rpm_s for r in pulls.repeats]))
             swept.append((name, number, points, rate))
-        return tuple(builds), parts, tuple(drawn), tuple(swept)
+        files = tuple(n for name, logs in chosen for n in (name, *logs))
+        remarks = tuple(self._other_turbo(log, builds[n]) for n, log in runs)
+        return Runs(
+            tuple(builds), parts, tuple(drawn), tuple(swept), files, tuple(filter(None, remarks))
+        )
+
+    def _other_turbo(self, log, build):
+        """A remark where the log names another turbo than the build that it is fitted with."""
+        setup = self._known[log].setup.lower().split(",")[0].split()
+        others = {short_name(n).removesuffix(".toml").lower() for n in self.bench.builds()}
+        own = build.turbo.name.lower()
+        if own in setup or not (named_there := others.intersection(setup) - {own}):
+            return ""
+        return (
+            f"{short_name(log)} says '{named_there.pop()}', and its build is of "
+            f"{build.turbo.name}: is it the right build?"
+        )
 
     def _tested(self, log):
         """A run's short name and its opened log, read once."""
@@ -233,20 +276,23 @@ class WhatIfPanel(Workpanel):
             return
         change = self.change()
         self.prediction = predict(self.fitted, change)
+        self._asked, drawn = self._as_asked(change), self._runs.drawn
         self.answer.value = verdict(
-            sentence(self.prediction, self._drawn, UNITS.system), evidence(self.prediction)
+            sentence(self.prediction, drawn, UNITS.system), evidence(self.prediction)
         )
         self.chart.show(
-            picture(self.fitted, self.prediction, self._drawn,
-                    self.asked().words(UNITS.system), UNITS.system, self.quantity.value)
+            picture(self.fitted, self.prediction, drawn, self._asked.words(UNITS.system),
+                    UNITS.system, self.quantity.value)
         )  # fmt: skip
         head = ("unknown", "fitted", "95 % band", "prior", "told by")
         self.unknowns.value = table(rows(self.fitted, UNITS.system), head, words=(0, 4))
-        remarks = (error_sentence(self.fitted, UNITS.system), *self.fitted.points.notes)
+        remarks = (
+            *self._runs.remarks, error_sentence(self.fitted, UNITS.system),
+            *self.fitted.points.notes,
+        )  # fmt: skip
         self.notes.value = "".join(paragraph(text) for text in remarks)
         if self.trade is not None and self._traded != replace(change, size=0.0):
-            self.trade = None  # it was worked out for another change
-            self.trade_chart.clear()
+            self._drop_trade()  # it was worked out for another change
         if self.trade is not None:
             self.trade_chart.show(trade_picture(self.trade, self.size.value, UNITS.system))
         self.redrawn += 1
@@ -266,15 +312,19 @@ class WhatIfPanel(Workpanel):
         )  # fmt: skip
 
     def asked(self):
-        """What is predicted, as an Asked; None before anything is."""
-        if self.prediction is None:
-            return None
+        """What is predicted and drawn, as an Asked; None before anything is."""
+        return self._asked
+
+    def _as_asked(self, change):
         turbo = self.prediction.build.turbo.name
         named = (self.boost, self.spring, self.cooler, self.altitude, self.t_cell)
         beside = [("" if f is self.boost else f.label.lower(), f.value, f.kind)
                   for f in named if f.value is not None]  # fmt: skip
-        return Asked(self.fitted, self.change(), turbo[:1].upper() + turbo[1:], tuple(beside),
-                     self.swept, tuple(self._files))  # fmt: skip
+        return Asked(self.fitted, change, turbo[:1].upper() + turbo[1:], tuple(beside), self._runs)
+
+    def _drop_trade(self):
+        self.trade = None
+        self.trade_chart.clear()
 
     def show_trade(self):
         """Work out the whole way from the first turbo to the second, and draw it."""
@@ -289,10 +339,10 @@ class WhatIfPanel(Workpanel):
         """Save what is predicted, with the runs and builds that it was fitted to."""
         if self.prediction is None:
             raise ValueError("fit runs first: there is no prediction to save yet")
+        asked = self._asked
         kept = of_what_if(
-            self.fitted, self.prediction, self._drawn, self.asked().words(UNITS.system),
-            self.change(), UNITS.system, self.quantity.value,
-            sources_of(self.bench, self._files),
+            asked.fitted, self.prediction, asked.of.drawn, asked.words(UNITS.system),
+            asked.change, UNITS.system, self.quantity.value, sources_of(self.bench, asked.files),
         )  # fmt: skip
         return save_kept(self.bench, kept, title)
 
