@@ -275,6 +275,8 @@ def test_a_sentinel_is_taken_out_by_rule_only(run):
     assert told.reading.values("egt_C")[1] == 9999
     with pytest.raises(LogError, match="write numbers, like 9999"):
         run(text, columns={"egt_C": {"sentinel": "none"}})
+    with pytest.raises(LogError, match="the sentinel '9999, nan': write"):
+        run(text, columns={"egt_C": {"sentinel": "9999, nan"}})
 
 
 def test_a_delay_shifts_a_channel_by_hand_and_only_there(run):
@@ -308,6 +310,22 @@ def test_undelayed_fills_no_gap():
     shifted = undelayed(t, values, 0.5)
     assert np.isnan(shifted).tolist() == [False, True, True, False, False, True]
     assert undelayed(t, values, 0.0).tolist()[3:] == [3, 4, 5]
+
+
+def test_a_delay_stays_inside_the_pull_where_the_clock_starts_again():
+    t = np.tile(np.arange(5.0), 2)
+    values = np.concatenate([np.arange(5.0), 100 + np.arange(5.0)])
+    shifted = undelayed(t, values, 0.5)
+    assert shifted[:4].tolist() == [0.5, 1.5, 2.5, 3.5]
+    assert shifted[5:9].tolist() == [100.5, 101.5, 102.5, 103.5]
+    assert np.isnan(shifted[[4, 9]]).all()
+
+
+@pytest.mark.parametrize("column", ["time_s", "rpm"])
+def test_a_delay_of_what_delays_are_counted_on_is_refused(run, column):
+    text = rows("time_s,rpm,lambda", TIME, SPEED, 0.8 + 0 * TIME)
+    with pytest.raises(LogError, match=f"column '{column}' has a delay .* take its delay out"):
+        run(text, columns={column: {"delay": "0.2 s"}})
 
 
 @pytest.mark.parametrize(
