@@ -9,6 +9,8 @@ import pytest
 from toolkit import preferences
 from toolkit.analysis.sides import opened
 from toolkit.bench import Bench, BenchError
+from toolkit.logs.asking import NONE
+from toolkit.logs.decided_pulls import candidates
 from toolkit.logs.notes import CurveNote
 from toolkit.logs.question import LogError
 from toolkit.logs.review import Review
@@ -182,3 +184,29 @@ def test_a_tap_on_the_trace_takes_the_nearest_curve(desk):
     pulls._tap(0, curve.x[place], curve.y[place])
     assert pulls.form.channel.value == curve.channel
     assert pulls.form.at.value == pytest.approx(curve.x[place])
+
+
+def test_signs_count_pulls_as_the_list_does_and_use_the_barometer_that_was_typed(desk, bench):
+    desk.accept(place_of_pull(desk, 1), False)
+    said = [s.sentence for s in desk.signs("US") if s.name == "boost falls"]
+    assert [text.split(" boost")[0] for text in said] == ["In pull 2", "In pull 3"]
+    desk.answer(("columns", "Barometer (inHg)", "channel"), NONE)
+    desk.answer(("weather", "barometer"), "29.8 inHg")
+    typed = [s.sentence for s in desk.signs("US") if s.name == "boost falls"]
+    assert typed == said
+    desk.save("US")
+    again = [s.sentence for s in opened(bench, SMALL).signs("US") if s.name == "boost falls"]
+    assert again == typed
+
+
+def test_a_note_keeps_its_pull_when_another_stretch_is_used(desk, bench):
+    pulls = PullsPanel(desk)
+    for place in (5, 1):  # idle and idle, the later first
+        before = {p: n for n, p in candidates(desk.state.stretches)}
+        pulls.other.control.value = place
+        assert {p: n for n, p in candidates(desk.state.stretches)}.items() >= before.items()
+    assert desk.state.pulls.numbers == (5, 1, 8, 2, 3)
+    desk.save("SI")
+    again = Desk(bench)
+    again.open(SMALL)
+    assert again.state.pulls.numbers == (5, 1, 8, 2, 3)

@@ -10,8 +10,7 @@ from toolkit.analysis.sensor_ends import lent_torque, without_ends
 from toolkit.bench import digest
 from toolkit.logs import clocks
 from toolkit.logs.clocks import ClockFit
-from toolkit.logs.decided_pulls import stretches_of
-from toolkit.logs.pulls import pulls_of
+from toolkit.logs.decided_pulls import stretches_of, used
 from toolkit.logs.run import Run
 from toolkit.logs.signs import Limits, signs
 from toolkit.logs.weather import Weather
@@ -51,8 +50,9 @@ class OpenedLog:
     def signs(self, system):
         """The signs of trouble in it, in the units of the system."""
         limits = Limits.from_strings(self.run.review.limits)
-        pulls = pulls_of(self.stretches)
-        return signs(self.frame, pulls, limits, system, self.lent_torque_nm)
+        numbers, pulls = used(self.stretches)
+        known = {"decided_pa": self.run.barometer[0], "numbers": numbers}
+        return signs(self.frame, pulls, limits, system, self.lent_torque_nm, **known)
 
     @property
     def clock(self):

@@ -10,7 +10,7 @@ from toolkit.bench import Bench
 from toolkit.charts.pull_picture import Pulls
 from toolkit.charts.trace_picture import mended
 from toolkit.logs.corrected import UnderTest
-from toolkit.logs.decided_pulls import as_strings, candidates, stretches_of
+from toolkit.logs.decided_pulls import as_strings, stretches_of, used
 from toolkit.logs.grid import gridded, smoothed
 from toolkit.logs.notes import Notes
 from toolkit.logs.pulls import decided
@@ -72,11 +72,10 @@ class State:
     @cached_property
     def pulls(self):
         """The accepted pulls on the grid. Raises ValueError where none is accepted."""
-        taken = [(n, p) for n, p in candidates(self.stretches) if self.stretches[p].accepted]
-        accepted = [self.stretches[place] for _, place in taken]
+        numbers, accepted = used(self.stretches)
         grids = gridded(self.run.frame, accepted, self.grids.step_rpm)
         return Pulls(
-            tuple(n for n, _ in taken),
+            numbers,
             tuple(smoothed(g, self.grids.points) for g in grids),
             self.run.barometer[0],
             mended(self.run),
@@ -166,8 +165,9 @@ class Desk(t.HasTraits):
         state = self.state
         asked = (state.run, state.stretches, state.limits, system)
         if not same(self._signs[0], asked):
-            accepted = [s for s in state.stretches if s.accepted]
-            found = signs(state.run.frame, accepted, state.limits, system)
+            numbers, accepted = used(state.stretches)
+            known = {"decided_pa": state.run.barometer[0], "numbers": numbers}
+            found = signs(state.run.frame, accepted, state.limits, system, **known)
             self._signs = (asked, found)
         return self._signs[1]
 
