@@ -15,6 +15,7 @@ from toolkit.logs.notes import CurveNote
 from toolkit.logs.question import LogError
 from toolkit.logs.review import Review
 from toolkit.logs.signs import Limits
+from toolkit.panels.log_air import AirPanel
 from toolkit.panels.log_curves import CurvesPanel
 from toolkit.panels.log_desk import Desk
 from toolkit.panels.log_pulls import PullsPanel
@@ -210,3 +211,57 @@ def test_a_note_keeps_its_pull_when_another_stretch_is_used(desk, bench):
     again = Desk(bench)
     again.open(SMALL)
     assert again.state.pulls.numbers == (5, 1, 8, 2, 3)
+
+
+def test_what_is_decided_while_another_log_waits_is_about_the_one_that_is_shown(desk, bench):
+    (bench.folder / "runs/open.csv").write_text(
+        "time_s;torque_nm\n" + "".join(f"{i};1,{100 + i}\n" for i in range(9))
+    )
+    desk.open("runs/open.csv")
+    asked = desk.asked
+    desk.answer(("columns", "Torque (lb-ft)", "unit"), "N*m")
+    assert desk.state.run.name == SMALL and desk.state.run.source("torque_nm").unit == "N*m"
+    desk.accept(place_of_pull(desk, 1), False)
+    assert desk.asked == asked
+    desk.answer(asked[0].key, "comma")
+    assert desk.state.run.name == "runs/open.csv"
+    assert desk.state.run.review.columns == {}
+
+
+def test_pulls_stay_refused_while_no_column_is_the_engine_speed(desk, bench):
+    speed = ("columns", "Engine Speed (rpm)", "channel")
+    desk.accept(place_of_pull(desk, 2), False)
+    desk.answer(speed, NONE)
+    assert desk.state.no_pulls
+    desk.answer(("columns", "Torque (lb-ft)", "unit"), "N*m")
+    desk.save("SI")
+    assert [p["accepted"] for p in Review.load(bench, SMALL).pulls] == ["yes", "no", "yes"]
+    again = Desk(bench)
+    again.open(SMALL)
+    for one in (desk, again):
+        one.answer(speed, "speed_rpm")
+        assert one.state.pulls.numbers == (1, 3)
+
+
+def test_how_the_engine_is_fired_is_saved(desk, bench):
+    air = AirPanel(desk)
+    air.diesel.control.value = True
+    assert air.trouble.value == "" and desk.state.tested.compression_ignition and desk.unsaved
+    desk.save("SI")
+    assert Review.load(bench, SMALL).test["ignition"] == "compression"
+    again = Desk(bench)
+    other = AirPanel(again)
+    again.open(SMALL)
+    assert other.diesel.value is True and not again.unsaved
+    other.diesel.control.value = False
+    assert "ignition" not in again.state.run.review.test
+    wrong = again.state.run.review.answered(("test", "ignition"), "glow")
+    with pytest.raises(LogError, match="ignition 'glow': write spark or compression"):
+        again.decide(wrong)
+
+
+def test_air_that_cannot_be_shown_leaves_the_fields_in_use(desk):
+    air = AirPanel(desk)
+    wrong = replace(desk.state.run.review, power_reference="SAE J9999")
+    desk.decide(wrong)
+    assert not air._quiet

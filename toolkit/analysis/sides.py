@@ -17,6 +17,9 @@ from toolkit.logs.weather import Weather
 from toolkit.physics.correction import STANDARDS
 
 
+_CLOCKS_APART_S = 1e-3  # two clocks that differ by less at an end of a log are one
+
+
 @dataclass(frozen=True)
 class OpenedLog:
     """One log ready to be compared: its run, stretches and weather, opened once.
@@ -36,11 +39,12 @@ class OpenedLog:
 
     def beside(self, other):
         """This log with the other logger's log of the same pulls; each lends the other torque."""
-        return replace(
+        both = replace(
             self,
             partner=replace(other, lent_torque_nm=lent_torque(self, other)),
             lent_torque_nm=lent_torque(other, self),
         )
+        return replace(both, remarks=(*self.remarks, *both._two_clocks()))
 
     @property
     def pulls(self):
@@ -58,16 +62,36 @@ class OpenedLog:
     def clock(self):
         """How the partner's clock runs against this one's, as either review keeps it, or None.
 
-        A logs.clocks.ClockFit. Raises LogError where it cannot be read.
+        A logs.clocks.ClockFit; this log's review counts before the partner's. Raises LogError
+        where it cannot be read.
         """
+        return next((fit for fit in self._clocks() if fit is not None), None)
+
+    def _clocks(self):
+        """The clock of the pair as this log's review keeps it and as the partner's, or None."""
         if self.partner is None:
-            return None
+            return None, None
         mine, other = self.run.review.clock, self.partner.run.review.clock
-        if other.get("with") == self.run.name:
-            return ClockFit.from_strings(other)
-        if mine.get("with") == self.partner.run.name:
-            return ClockFit.from_strings(mine).inverse
-        return None
+        return (
+            ClockFit.from_strings(mine).inverse
+            if mine.get("with") == self.partner.run.name
+            else None,
+            ClockFit.from_strings(other) if other.get("with") == self.run.name else None,
+        )
+
+    def _two_clocks(self):
+        """A sentence where the two reviews hold clocks that differ by more than is printed."""
+        mine, other = self._clocks()
+        if mine is None or other is None:
+            return ()
+        apart = max(abs(mine.offset_s - other.offset_s), 1e3 * abs(mine.rate - other.rate))
+        if apart < _CLOCKS_APART_S:
+            return ()
+        return (
+            f"Two clocks of this pair are saved: an offset of {mine.offset_s:.3f} s with this log, "
+            f"which is used, and of {other.offset_s:.3f} s with {self.partner.run.name}: match "
+            "them again and save one.",
+        )
 
     @cached_property
     def frame(self):

@@ -20,6 +20,10 @@ from toolkit.logs.run import Run
 from toolkit.logs.signs import Limits, signs
 
 
+# In the review's words about the test; an engine of which it says nothing is fired by a spark.
+IGNITION, SPARK, COMPRESSION = "ignition", "spark", "compression"
+
+
 @dataclass(frozen=True)
 class Grids:
     """How pulls are put on the grid: bin width in rpm, 0 for what the rate supports, and the
@@ -48,12 +52,20 @@ class State:
     def of(cls, run):
         """The state of a run as its review has it."""
         limits = Limits.from_strings(run.review.limits)
-        return replace(cls(run, notes=Notes.of(run.review), limits=limits), **_found(run))
+        state = cls(run, notes=Notes.of(run.review), limits=limits, tested=_tested(run.review))
+        return replace(state, **_found(run))
 
     def rerun(self, run):
         """The state under changed decisions: what was chosen about pulls and notes stays."""
-        kept = run.reviewed(replace(run.review, pulls=as_strings(self.run, self.stretches)))
-        return replace(self, run=run, **_found(kept))
+        kept = run.reviewed(replace(run.review, pulls=self._pulls))
+        found = _found(kept)
+        run = kept if found["no_pulls"] else run  # which then is the one place that knows them
+        return replace(self, run=run, tested=_tested(run.review), **found)
+
+    @property
+    def _pulls(self):
+        """What was decided about pulls, for the review; also while none can be looked for."""
+        return self.run.review.pulls if self.no_pulls else as_strings(self.run, self.stretches)
 
     def with_notes(self, notes):
         """The state with other notes on its curves."""
@@ -61,8 +73,8 @@ class State:
 
     def review(self, system):
         """Everything that was decided, as it is saved."""
-        pulls, limits = as_strings(self.run, self.stretches), self.limits.to_strings()
-        return self.notes.into(replace(self.run.review, pulls=pulls, limits=limits), system)
+        limits = self.limits.to_strings()
+        return self.notes.into(replace(self.run.review, pulls=self._pulls, limits=limits), system)
 
     @property
     def decisions(self):
@@ -81,6 +93,16 @@ class State:
             mended(self.run),
             self.run.name,
         )
+
+
+def _tested(review):
+    """The engine under test, as far as the review has to say how it is fired."""
+    ignition = review.test.get(IGNITION, SPARK)
+    if ignition not in (SPARK, COMPRESSION):
+        raise LogError(
+            f"the review's test has the {IGNITION} '{ignition}': write {SPARK} or {COMPRESSION}"
+        )
+    return UnderTest(compression_ignition=ignition == COMPRESSION)
 
 
 def _found(run):
@@ -102,7 +124,8 @@ class Desk(t.HasTraits):
     """The log under review; panels watch `state` and `asked`, and change them by the methods.
 
     state: the last log that could be read, None before the first. asked: the open questions of
-    the log that was asked for last. Nothing is written before `save`.
+    the log that was asked for last, which waits for them if it is not the one that is shown: what
+    else is decided is about the one that is shown. Nothing is written before `save`.
     """
 
     state = t.Instance(State, allow_none=True)
@@ -138,11 +161,13 @@ class Desk(t.HasTraits):
 
     def answer(self, key, answer):
         """Answer a question, or decide anything else that the review keeps."""
-        if self._waiting:
+        key = tuple(key)
+        if self._waiting and (self.state is None or key in [q.key for q in self.asked]):
             name, review = self._waiting
-            self._read(name, review.answered(tuple(key), answer))
+            self._read(name, review.answered(key, answer))
         elif key[0] == "file":
-            self._read(self.name, self.state.run.review.answered(tuple(key), answer))
+            run = self.state.run
+            self._read(run.name, run.review.answered(key, answer))
         else:
             self.change(self.state.rerun(self.state.run.answer(key, answer)))
 
@@ -200,5 +225,6 @@ class Desk(t.HasTraits):
 
     def _show(self, state):
         with self.hold_trait_notifications():
-            self.asked = state.run.questions
+            if not self._waiting:  # the question of the log that waits stays until it is answered
+                self.asked = state.run.questions
             self.state = state
