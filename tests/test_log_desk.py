@@ -265,3 +265,49 @@ def test_air_that_cannot_be_shown_leaves_the_fields_in_use(desk):
     wrong = replace(desk.state.run.review, power_reference="SAE J9999")
     desk.decide(wrong)
     assert not air._quiet
+
+
+def test_a_note_needs_a_curve_under_it(desk):
+    curves = CurvesPanel(desk)
+    form, before = curves.form, len(desk.state.notes.items)
+    form.words.value = "far out"
+    form.at.type("12000 rpm")
+    form.put.click()
+    assert "no value at 12000 rpm: choose a place on it" in curves.trouble.value
+    assert len(desk.state.notes.items) == before
+
+
+def test_a_note_on_a_refused_pull_can_be_chosen_and_reworded(desk):
+    note = CurveNote("soft here", "torque_nm", "speed_rpm", 4000.0, 4000.0, 600.0, 2)
+    desk.change(desk.state.with_notes(desk.state.notes.add(note)))
+    desk.accept(place_of_pull(desk, 2), False)
+    curves = CurvesPanel(desk)
+    form, place = curves.form, len(desk.state.notes.items) - 1
+    form.which.value = place
+    assert (curves.trouble.value, form.pull.value, form.words.value) == ("", 2, "soft here")
+    form.words.value = "soft, as the gate opens"
+    form.put.click()
+    assert curves.trouble.value == ""
+    assert desk.state.notes.items[place] == replace(note, words="soft, as the gate opens")
+    form.which.value = place
+    form.at.type("4200 rpm")
+    form.put.click()
+    assert "pull 2 is not used: tick it in the list" in curves.trouble.value
+    assert desk.state.notes.items[place].start == 4000.0
+    lost = replace(note, channel="lam", pull=0)
+    desk.change(desk.state.with_notes(desk.state.notes.edit(place, lost)))
+    form.which.value = -1
+    form.which.value = place
+    assert "stands on lambda, which is not drawn here" in curves.trouble.value
+    form.delete.click()
+    assert len(desk.state.notes.items) == place
+
+
+def test_a_standard_that_is_not_for_this_engine_is_a_sentence(desk):
+    curves, air = CurvesPanel(desk), AirPanel(desk)
+    curves.beside.control.value = "SAE J1349"
+    air.diesel.control.value = True
+    assert curves.trouble.value == ""
+    assert curves.beside.words == (
+        "SAE J1349 is not for this engine: choose another, or change its ignition."
+    )
