@@ -15,10 +15,13 @@ from toolkit.logs.notes import CurveNote
 from toolkit.logs.question import LogError
 from toolkit.logs.review import Review
 from toolkit.logs.signs import Limits
+from toolkit.panels.base import UNITS
 from toolkit.panels.log_air import AirPanel
+from toolkit.panels.log_clocks import ClocksPanel
 from toolkit.panels.log_curves import CurvesPanel
 from toolkit.panels.log_desk import Desk
 from toolkit.panels.log_pulls import PullsPanel
+from toolkit.panels.log_signs import SignsPanel
 
 SMALL = "runs/2026-04-18_3_small_20psi_dyno.csv"
 TWICE = "runs/bad/duplicate_names.csv"
@@ -311,3 +314,49 @@ def test_a_standard_that_is_not_for_this_engine_is_a_sentence(desk):
     assert curves.beside.words == (
         "SAE J1349 is not for this engine: choose another, or change its ignition."
     )
+
+
+def test_a_clock_moved_by_hand_shows_its_own_misfit(desk):
+    clocks = ClocksPanel(desk)
+    clocks._take(None)
+    assert clocks.trouble.value == "" and clocks.other.value.endswith("_ecu.csv")
+    fitted = clocks.fit.misfit_rpm
+    clocks.by.type("0.5 s")
+    assert clocks.fit.misfit_rpm > 5 * fitted
+    assert f"misfit {clocks.fit.misfit_rpm:.0f} rpm" in clocks.slot.drawn.picture.method
+
+
+def test_a_saved_clock_that_cannot_be_read_is_a_sentence(desk):
+    clocks = ClocksPanel(desk)
+    desk.decide(replace(desk.state.run.review, clock={"rate": "1"}))
+    clocks._take(None)
+    clocks.redraw()
+    assert clocks.trouble.value == ""
+    assert "The review&#x27;s clock has no offset" in clocks.status.value
+
+
+def test_the_list_of_pulls_tells_the_speeds_in_force(desk):
+    pulls = PullsPanel(desk)
+    assert pulls.boxes[1].description == "pull 1: 2198 to 6702 rpm"
+    desk.answer(("columns", "Engine Speed (rpm)", "offset"), "100 rpm")
+    assert pulls.boxes[1].description == "pull 1: 2298 to 6802 rpm"
+    desk.change(replace(desk.state, lost=("The pull saved as lines 3 to 9 is not found.",)))
+    assert "lines 3 to 9" in str([getattr(row, "value", "") for row in pulls.list.children])
+
+
+def test_a_limit_is_shown_as_it_is(desk):
+    signs, system = SignsPanel(desk), UNITS.system
+    try:
+        UNITS.system = "US"
+        signs.limit.control.value = "flutter_pa"
+        field = signs.value.control
+        field.value = "0.24 psi"
+        assert field.value == "0.24 psi"
+        field.value = "0.2 psi"
+        assert desk.state.limits.flutter_pa == pytest.approx(0.2 * 6894.757)
+        field.value = "abc"
+        assert "abc" in signs.trouble.value and field.value == "0.2 psi"
+        field.value = "-1 psi"
+        assert "no limit" in signs.trouble.value and field.value == "0.2 psi"
+    finally:
+        UNITS.system = system

@@ -469,3 +469,22 @@ def test_every_station_of_a_simulated_engine(shared_data):
     last = found.frame.iloc[-1]
     assert last["speed_rpm"] == pytest.approx(157.08 * 30 / np.pi)
     assert last["p_exhaust_pa"] > last["p_turbine_out_pa"] > 1e5
+
+
+def test_an_air_fuel_ratio_under_the_name_of_lambda_is_asked_about(run):
+    text = rows("time_s,rpm,Lambda", TIME, SPEED, 12.4 + 0.01 * TIME)
+    found = run(text)
+    assert keys(found) == [("columns", "Lambda", "unit")]
+    assert "lam" not in found.frame
+    assert {c for c, _ in found.questions[0].choices} >= {"AFR 14.7", "lambda"}
+    told = found.answer(found.questions[0].key, "AFR 14.7")
+    assert told.frame["lam"].iloc[0] == pytest.approx(12.4 / 14.7, rel=1e-3)
+    assert keys(run(rows("time_s,rpm,Lambda", TIME, SPEED, np.where(OFF, 8.0, 0.85)))) == []
+
+
+def test_milliseconds_under_seconds_are_remarked(run):
+    def said(time):
+        return [r.sentence for r in run(rows("Time (s),rpm", time, SPEED)).remarks]
+
+    assert any("50 s apart: if the clock counts milliseconds" in s for s in said(TIME * 500))
+    assert not any("milliseconds" in s for s in said(TIME))

@@ -11,7 +11,7 @@ from toolkit.analysis.compare import compare
 from toolkit.analysis.finding import changed_logs, load_finding
 from toolkit.analysis.fit_points import points_of, points_of_side
 from toolkit.analysis.sensor_ends import LeftOut
-from toolkit.analysis.sides import opened, side
+from toolkit.analysis.sides import opened, short_names, side
 from toolkit.analysis.verdict import headline, verdicts
 from toolkit.bench import Bench
 from toolkit.build import read_build
@@ -55,6 +55,12 @@ def test_correction_scales_torque_and_names_its_reference(logs, comparison):
     expected = 1.18 * 99e3 / weather.dry_pressure_pa * np.sqrt(weather.t_cell_k / 298.15) - 0.18
     assert np.nanmax(np.abs(ratio - expected)) < 1e-6
     assert corrected.reference == "SAE J1349"
+
+
+def test_two_logs_with_one_set_up_keep_it_whole():
+    assert short_names("turbo Small, target 14 psi", "turbo Small, target 14 psi") == (
+        "turbo Small, target 14 psi", "turbo Small, target 14 psi",
+    )  # fmt: skip
 
 
 def test_a_saved_clock_joins_the_two_loggers_by_time(logs):

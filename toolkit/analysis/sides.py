@@ -202,7 +202,11 @@ def short_names(setup_a, setup_b):
     ('Small', 'Large')
     >>> short_names("turbo Small, target 8 psi", "turbo Small, target 14 psi")
     ('8 psi', '14 psi')
+
+    Two that are the same stay whole.
     """
+    if setup_a == setup_b:
+        return setup_a, setup_b
     parts_a, parts_b = ([p.strip() for p in setup.split(",")] for setup in (setup_a, setup_b))
     only_a = [p for p in parts_a if p not in parts_b] or parts_a
     only_b = [p for p in parts_b if p not in parts_a] or parts_b
