@@ -324,7 +324,7 @@ def test_a_delay_stays_inside_the_pull_where_the_clock_starts_again():
 @pytest.mark.parametrize("column", ["time_s", "rpm"])
 def test_a_delay_of_what_delays_are_counted_on_is_refused(run, column):
     text = rows("time_s,rpm,lambda", TIME, SPEED, 0.8 + 0 * TIME)
-    with pytest.raises(LogError, match=f"column '{column}' has a delay .* take its delay out"):
+    with pytest.raises(LogError, match=f"column '{column}' has a delay .* take its delay out of"):
         run(text, columns={column: {"delay": "0.2 s"}})
 
 

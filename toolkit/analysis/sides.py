@@ -16,7 +16,6 @@ from toolkit.logs.signs import Limits, signs
 from toolkit.logs.weather import Weather
 from toolkit.physics.correction import STANDARDS
 
-
 _CLOCKS_APART_S = 1e-3  # two clocks that differ by less at an end of a log are one
 
 
@@ -203,7 +202,10 @@ def short_names(setup_a, setup_b):
     >>> short_names("turbo Small, target 8 psi", "turbo Small, target 14 psi")
     ('8 psi', '14 psi')
 
-    Two that are the same stay whole.
+    Two that are the same stay whole, and a number keeps its unit.
+
+    >>> short_names("target 8 psi", "target 8 bar")
+    ('8 psi', '8 bar')
     """
     if setup_a == setup_b:
         return setup_a, setup_b
@@ -211,6 +213,6 @@ def short_names(setup_a, setup_b):
     only_a = [p for p in parts_a if p not in parts_b] or parts_a
     only_b = [p for p in parts_b if p not in parts_a] or parts_b
     a, b = ", ".join(only_a).split(), ", ".join(only_b).split()
-    while len(a) > 1 and len(b) > 1 and a[0] == b[0]:
+    while len(a) > 1 and len(b) > 1 and a[0] == b[0] and not a[0][:1].isdigit():
         a, b = a[1:], b[1:]
     return " ".join(a), " ".join(b)

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-
 _SPARSE_S = 5.0  # as where a clock without a unit is not taken for seconds
 
 

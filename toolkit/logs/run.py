@@ -166,7 +166,7 @@ class Run:
             raise LogError(
                 f"column '{settled.column}' has a delay of {delay}, but "
                 f"{CHANNELS[settled.channel].words} is what delays are counted on: "
-                "take its delay out"
+                "take its delay out of the review"
             )
         if "time_s" not in data:
             raise LogError(

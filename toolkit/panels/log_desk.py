@@ -19,7 +19,6 @@ from toolkit.logs.review import Review
 from toolkit.logs.run import Run
 from toolkit.logs.signs import Limits, signs
 
-
 # In the review's words about the test; an engine of which it says nothing is fired by a spark.
 IGNITION, SPARK, COMPRESSION = "ignition", "spark", "compression"
 
