@@ -8,7 +8,7 @@ import pytest
 
 from tests.conftest import ROOT
 from toolkit.bench import Bench
-from toolkit.logs.clocks import ClockFit, fit_clocks, joined, resampled
+from toolkit.logs.clocks import ClockFit, fit_clocks, joined, misfit_rpm, resampled
 from toolkit.logs.question import LogError
 from toolkit.logs.run import Run
 
@@ -111,6 +111,21 @@ def test_a_hand_can_move_it():
     moved = fit.moved(0.25)
     assert moved.offset_s == pytest.approx(fit.offset_s + 0.25)
     assert np.isnan(moved.offset_error_s) and "by hand" in moved.why
+
+
+@pytest.mark.parametrize("swap", [False, True])
+def test_the_misfit_after_a_move_is_that_of_the_moved_clock(swap):
+    rng = np.random.default_rng(3)
+    fast, slow = np.arange(0, 55, 0.02), np.arange(6.0, 48, 0.1)
+    traces = (fast, logged(fast, rng), slow, logged(1.5 + 1.0008 * slow, rng))
+    traces = traces[2:] + traces[:2] if swap else traces
+    fit = fit_clocks(*traces)
+    assert fit.rate != 1 and misfit_rpm(*traces, fit) == pytest.approx(fit.misfit_rpm, rel=0.05)
+    moved = fit.moved(0.5)
+    assert np.isnan(moved.misfit_rpm)
+    # The speed rises by some 350 rpm/s in a pull: half a second is felt.
+    assert misfit_rpm(*traces, moved) > 10 * fit.misfit_rpm
+    assert np.isnan(misfit_rpm(*traces, fit.moved(500.0)))
 
 
 def test_a_fit_is_kept_in_words():

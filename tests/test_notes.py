@@ -58,13 +58,13 @@ def test_a_note_survives_the_review_file(note, system):
         note.words, note.channel, note.axis, note.pull,
     )  # fmt: skip
     assert (again.start, again.stop) == (note.start, note.stop)
-    assert again.value == pytest.approx(note.value, rel=1e-4)
+    assert again.value == pytest.approx(note.value, rel=1e-9)
 
 
 def test_a_note_stands_in_the_review_as_text_with_units():
     [strings] = Notes((HILL,)).into(Review(), "SI").notes
     assert strings["at"] == "5000 rpm" and strings["to"] == "6500 rpm"
-    assert strings["value"] == "231.400 kPa"
+    assert strings["value"] == "231.4 kPa"
     assert all(isinstance(v, str) for v in strings.values())
 
 
@@ -107,6 +107,21 @@ def test_the_value_of_a_range_is_the_mean_over_what_is_known():
     assert value_under(curve, 1.0, 3.0) == pytest.approx(0.85)
     assert value_under(curve, 3.2, 3.2) == pytest.approx(0.9)
     assert np.isnan(value_under(curve, 10.0, 12.0))
+
+
+def test_a_place_without_a_curve_has_no_value():
+    x = np.arange(2000.0, 6100.0, 100.0)
+    curve = Curve("lam", 1, x, np.where((x > 3000) & (x < 4000), np.nan, 0.85))
+    assert value_under(curve, 6050.0, 6050.0) == 0.85
+    assert np.isnan([value_under(curve, at, at) for at in (12000.0, 1500.0, 3500.0)]).all()
+
+
+@pytest.mark.parametrize("system", ["US", "SI"])
+def test_a_place_is_not_rounded_when_it_is_saved(system):
+    note = CurveNote("gate rattles", "p_manifold_pa", "time_s", 12.501, 12.504, 231456.789)
+    [again] = Notes.of(Notes((note,)).into(Review(), system)).items
+    assert (again.start, again.stop, again.is_range) == (12.501, 12.504, True)
+    assert again.value == pytest.approx(note.value, rel=1e-9)
 
 
 def test_every_channel_can_carry_a_note():

@@ -79,6 +79,7 @@ def test_an_answer_takes_away_the_reasons_that_no_longer_hold():
         ("columns = 3\n", "columns.* is 3"),
         ("[[pulls]]\nfirst = 3\n", "pulls.* number 1 first is 3"),
         ('pulls = "all"\n', "pulls is 'all'"),
+        ('power_reference = "SAE J9999"\n', "'SAE J9999', which is not known: write observed, "),
         ('[whether]\nx = "1"\n', "part 'whether' that is not known"),
         ("log = \n", "cannot be read as TOML"),
     ],

@@ -275,6 +275,8 @@ def test_a_sentinel_is_taken_out_by_rule_only(run):
     assert told.reading.values("egt_C")[1] == 9999
     with pytest.raises(LogError, match="write numbers, like 9999"):
         run(text, columns={"egt_C": {"sentinel": "none"}})
+    with pytest.raises(LogError, match="the sentinel '9999, nan': write"):
+        run(text, columns={"egt_C": {"sentinel": "9999, nan"}})
 
 
 def test_a_delay_shifts_a_channel_by_hand_and_only_there(run):
@@ -308,6 +310,22 @@ def test_undelayed_fills_no_gap():
     shifted = undelayed(t, values, 0.5)
     assert np.isnan(shifted).tolist() == [False, True, True, False, False, True]
     assert undelayed(t, values, 0.0).tolist()[3:] == [3, 4, 5]
+
+
+def test_a_delay_stays_inside_the_pull_where_the_clock_starts_again():
+    t = np.tile(np.arange(5.0), 2)
+    values = np.concatenate([np.arange(5.0), 100 + np.arange(5.0)])
+    shifted = undelayed(t, values, 0.5)
+    assert shifted[:4].tolist() == [0.5, 1.5, 2.5, 3.5]
+    assert shifted[5:9].tolist() == [100.5, 101.5, 102.5, 103.5]
+    assert np.isnan(shifted[[4, 9]]).all()
+
+
+@pytest.mark.parametrize("column", ["time_s", "rpm"])
+def test_a_delay_of_what_delays_are_counted_on_is_refused(run, column):
+    text = rows("time_s,rpm,lambda", TIME, SPEED, 0.8 + 0 * TIME)
+    with pytest.raises(LogError, match=f"column '{column}' has a delay .* take its delay out of"):
+        run(text, columns={column: {"delay": "0.2 s"}})
 
 
 @pytest.mark.parametrize(
@@ -451,3 +469,22 @@ def test_every_station_of_a_simulated_engine(shared_data):
     last = found.frame.iloc[-1]
     assert last["speed_rpm"] == pytest.approx(157.08 * 30 / np.pi)
     assert last["p_exhaust_pa"] > last["p_turbine_out_pa"] > 1e5
+
+
+def test_an_air_fuel_ratio_under_the_name_of_lambda_is_asked_about(run):
+    text = rows("time_s,rpm,Lambda", TIME, SPEED, 12.4 + 0.01 * TIME)
+    found = run(text)
+    assert keys(found) == [("columns", "Lambda", "unit")]
+    assert "lam" not in found.frame
+    assert {c for c, _ in found.questions[0].choices} >= {"AFR 14.7", "lambda"}
+    told = found.answer(found.questions[0].key, "AFR 14.7")
+    assert told.frame["lam"].iloc[0] == pytest.approx(12.4 / 14.7, rel=1e-3)
+    assert keys(run(rows("time_s,rpm,Lambda", TIME, SPEED, np.where(OFF, 8.0, 0.85)))) == []
+
+
+def test_milliseconds_under_seconds_are_remarked(run):
+    def said(time):
+        return [r.sentence for r in run(rows("Time (s),rpm", time, SPEED)).remarks]
+
+    assert any("50 s apart: if the clock counts milliseconds" in s for s in said(TIME * 500))
+    assert not any("milliseconds" in s for s in said(TIME))

@@ -11,7 +11,7 @@ from toolkit.analysis.compare import compare
 from toolkit.analysis.finding import changed_logs, load_finding
 from toolkit.analysis.fit_points import points_of, points_of_side
 from toolkit.analysis.sensor_ends import LeftOut
-from toolkit.analysis.sides import opened, side
+from toolkit.analysis.sides import opened, short_names, side
 from toolkit.analysis.verdict import headline, verdicts
 from toolkit.bench import Bench
 from toolkit.build import read_build
@@ -57,6 +57,12 @@ def test_correction_scales_torque_and_names_its_reference(logs, comparison):
     assert corrected.reference == "SAE J1349"
 
 
+def test_two_logs_with_one_set_up_keep_it_whole():
+    assert short_names("turbo Small, target 14 psi", "turbo Small, target 14 psi") == (
+        "turbo Small, target 14 psi", "turbo Small, target 14 psi",
+    )  # fmt: skip
+
+
 def test_a_saved_clock_joins_the_two_loggers_by_time(logs):
     log = logs[0]
     dyno, ecu = log.run, log.partner.run
@@ -76,6 +82,16 @@ def test_a_saved_clock_joins_the_two_loggers_by_time(logs):
     back = dyno.reviewed(replace(dyno.review, clock=there.clock.inverse.to_strings(ecu.name)))
     mine = replace(log, run=back)
     assert mine.clock.offset_s == pytest.approx(there.clock.offset_s, abs=1e-4)
+    # Both reviews hold one: the opened log's counts, and two that differ are named.
+    both = log.beside(replace(log.partner, run=clocked))
+    assert both.remarks == log.remarks
+    agreed = replace(log, run=back).beside(replace(log.partner, run=clocked))
+    assert not [r for r in agreed.remarks if "Two clocks" in r]
+    later = there.clock.moved(0.5).inverse.to_strings(ecu.name)
+    later = replace(log, run=dyno.reviewed(replace(dyno.review, clock=later)))
+    differ = later.beside(replace(log.partner, run=clocked))
+    assert differ.clock.offset_s == pytest.approx(there.clock.offset_s + 0.5, abs=1e-4)
+    assert "Two clocks of this pair are saved" in differ.remarks[-1]
     # A clock that is wrong by two seconds is felt: nothing is taken from the speeds.
     wrong = ecu.reviewed(replace(ecu.review, clock=there.clock.moved(2.0).to_strings(dyno.name)))
     off = replace(log, partner=replace(log.partner, run=wrong))

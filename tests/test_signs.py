@@ -384,3 +384,40 @@ def test_gravest_first_and_the_untold_last():
     order = [(s.told, s.severity) for s in signs(trace.frame, trace.pulls)]
     assert order[0] == (True, "stops")
     assert not order[-1][0]
+
+
+def test_the_barometer_that_was_decided_counts_before_the_channel():
+    trace = log()
+    low = replace(trace, decided_pa=CELL - 5e3)
+    assert low.boost_pa[-1] - trace.boost_pa[-1] == pytest.approx(5e3)
+    [*_, sign] = told(sensors.offset, low)
+    assert sign.name == "sensor offset"
+    silent = log(p_cell_pa=None)
+    assert silent.boost_pa is None
+    assert replace(silent, decided_pa=CELL).boost_pa[-1] == pytest.approx(trace.boost_pa[-1])
+    assert not untold(boosts.falls, replace(silent, decided_pa=CELL))
+
+
+def test_a_sensor_is_not_held_against_itself():
+    own = replace(log(p_cell_pa=None, p_exhaust_pa=None), decided_pa=CELL)
+    assert "what the barometer is known by" in untold(sensors.offset, own)[0].sentence
+
+
+def test_signs_name_pulls_by_their_number_in_the_list():
+    trace = in_pull(log(), "speed_rpm", range(100, 110), 3000.0)
+    assert told(sampling.folded, trace)[0].sentence.startswith("In pull 1 ")
+    named = signs(trace.frame, trace.pulls, numbers=(2,))
+    assert any(s.sentence.startswith("In pull 2 speed falls") for s in named)
+
+
+@pytest.mark.parametrize("rate", [100.0, 50.0, 15.0])
+def test_a_clock_printed_to_a_tenth_still_has_its_rate(rate):
+    printed = log(rate=rate, time_s=lambda f: np.round(np.arange(len(f)) / rate - 0.0499, 1))
+    assert printed.rate_hz == pytest.approx(rate, rel=0.02)
+    assert not [s for s in signs(printed.frame, printed.pulls) if "no clock" in s.sentence]
+    assert not told(sampling.gaps, printed)
+
+
+def test_one_shared_time_does_not_move_the_rate():
+    trace = log(time_s=lambda f: np.where(f.index == 7, 6, f.index) / 50)
+    assert trace.rate_hz == pytest.approx(50)

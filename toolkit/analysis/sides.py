@@ -10,12 +10,13 @@ from toolkit.analysis.sensor_ends import lent_torque, without_ends
 from toolkit.bench import digest
 from toolkit.logs import clocks
 from toolkit.logs.clocks import ClockFit
-from toolkit.logs.decided_pulls import stretches_of
-from toolkit.logs.pulls import pulls_of
+from toolkit.logs.decided_pulls import stretches_of, used
 from toolkit.logs.run import Run
 from toolkit.logs.signs import Limits, signs
 from toolkit.logs.weather import Weather
 from toolkit.physics.correction import STANDARDS
+
+_CLOCKS_APART_S = 1e-3  # two clocks that differ by less at an end of a log are one
 
 
 @dataclass(frozen=True)
@@ -37,11 +38,12 @@ class OpenedLog:
 
     def beside(self, other):
         """This log with the other logger's log of the same pulls; each lends the other torque."""
-        return replace(
+        both = replace(
             self,
             partner=replace(other, lent_torque_nm=lent_torque(self, other)),
             lent_torque_nm=lent_torque(other, self),
         )
+        return replace(both, remarks=(*self.remarks, *both._two_clocks()))
 
     @property
     def pulls(self):
@@ -51,23 +53,44 @@ class OpenedLog:
     def signs(self, system):
         """The signs of trouble in it, in the units of the system."""
         limits = Limits.from_strings(self.run.review.limits)
-        pulls = pulls_of(self.stretches)
-        return signs(self.frame, pulls, limits, system, self.lent_torque_nm)
+        numbers, pulls = used(self.stretches)
+        known = {"decided_pa": self.run.barometer[0], "numbers": numbers}
+        return signs(self.frame, pulls, limits, system, self.lent_torque_nm, **known)
 
     @property
     def clock(self):
         """How the partner's clock runs against this one's, as either review keeps it, or None.
 
-        A logs.clocks.ClockFit. Raises LogError where it cannot be read.
+        A logs.clocks.ClockFit; this log's review counts before the partner's. Raises LogError
+        where it cannot be read.
         """
+        return next((fit for fit in self._clocks() if fit is not None), None)
+
+    def _clocks(self):
+        """The clock of the pair as this log's review keeps it and as the partner's, or None."""
         if self.partner is None:
-            return None
+            return None, None
         mine, other = self.run.review.clock, self.partner.run.review.clock
-        if other.get("with") == self.run.name:
-            return ClockFit.from_strings(other)
-        if mine.get("with") == self.partner.run.name:
-            return ClockFit.from_strings(mine).inverse
-        return None
+        return (
+            ClockFit.from_strings(mine).inverse
+            if mine.get("with") == self.partner.run.name
+            else None,
+            ClockFit.from_strings(other) if other.get("with") == self.run.name else None,
+        )
+
+    def _two_clocks(self):
+        """A sentence where the two reviews hold clocks that differ by more than is printed."""
+        mine, other = self._clocks()
+        if mine is None or other is None:
+            return ()
+        apart = max(abs(mine.offset_s - other.offset_s), 1e3 * abs(mine.rate - other.rate))
+        if apart < _CLOCKS_APART_S:
+            return ()
+        return (
+            f"Two clocks of this pair are saved: an offset of {mine.offset_s:.3f} s with this log, "
+            f"which is used, and of {other.offset_s:.3f} s with {self.partner.run.name}: match "
+            "them again and save one.",
+        )
 
     @cached_property
     def frame(self):
@@ -178,11 +201,18 @@ def short_names(setup_a, setup_b):
     ('Small', 'Large')
     >>> short_names("turbo Small, target 8 psi", "turbo Small, target 14 psi")
     ('8 psi', '14 psi')
+
+    Two that are the same stay whole, and a number keeps its unit.
+
+    >>> short_names("target 8 psi", "target 8 bar")
+    ('8 psi', '8 bar')
     """
+    if setup_a == setup_b:
+        return setup_a, setup_b
     parts_a, parts_b = ([p.strip() for p in setup.split(",")] for setup in (setup_a, setup_b))
     only_a = [p for p in parts_a if p not in parts_b] or parts_a
     only_b = [p for p in parts_b if p not in parts_a] or parts_b
     a, b = ", ".join(only_a).split(), ", ".join(only_b).split()
-    while len(a) > 1 and len(b) > 1 and a[0] == b[0]:
+    while len(a) > 1 and len(b) > 1 and a[0] == b[0] and not a[0][:1].isdigit():
         a, b = a[1:], b[1:]
     return " ".join(a), " ".join(b)

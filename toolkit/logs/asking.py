@@ -32,6 +32,10 @@ def about_unit(settled, column, values):
     if stated and by_volume(stated):
         evidence = f"The file says {stated}, a volume: its mass depends on the fuel."
         choices = [(f"{stated} of {f.density_kg_m3:.0f} kg/m3", f.name) for f in FUELS.values()]
+    elif stated == "lambda":
+        evidence = f"The file says lambda; its largest value is {_peak(values):.6g}."
+        fits = [u for u in possible_units(values, settled.channel) if u != stated]
+        choices = [(u, _meaning(values, u, settled.kind)) for u in (*fits, stated)]
     else:
         evidence = f"The file does not say; its largest value is {_peak(values):.6g}."
         fits = possible_units(values, settled.channel) or CANDIDATES[settled.kind]

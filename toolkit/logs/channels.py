@@ -5,6 +5,8 @@ import unicodedata
 from dataclasses import dataclass, replace
 from functools import cache
 
+import numpy as np
+
 from toolkit.logs import spellings
 from toolkit.logs.unit_names import kind_fits, unit_of_text
 
@@ -167,6 +169,17 @@ def _unit_in_words(words, channels):
         if found and all(kind_fits(found[0], CHANNELS[c].kind) for c in channels):
             return found[0]
     return ""
+
+
+def no_lambda(values):
+    """Whether these are air-fuel ratios under the name of lambda.
+
+    No engine runs at a lambda of 3; a sensor in free air may show more for a while.
+
+    >>> no_lambda([12.4, 12.6]), no_lambda([0.8, 0.9, 7.99])
+    (True, False)
+    """
+    return bool(np.nanmedian(values) > 3 or np.nanmax(values) > CHANNELS["lam"].high)
 
 
 # The air-fuel ratio at lambda 1 that an instrument's scale for a fuel takes. Common practice.

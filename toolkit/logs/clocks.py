@@ -48,9 +48,14 @@ class ClockFit:
         return self.offset_s + self.rate * np.asarray(time_s, dtype=float)
 
     def moved(self, by_s):
-        """The fit after a hand moved the other log by this much [s]; its error is not known."""
-        why = f"moved by hand by {by_s:+.3f} s"
-        return replace(self, offset_s=self.offset_s + by_s, offset_error_s=np.nan, why=why)
+        """The fit after a hand moved the other log by this much [s].
+
+        Its errors are not known; how far the speeds then differ, `misfit_rpm` tells.
+        """
+        return replace(
+            self, offset_s=self.offset_s + by_s, offset_error_s=np.nan, misfit_rpm=np.nan,
+            why=f"moved by hand by {by_s:+.3f} s",
+        )  # fmt: skip
 
     @property
     def inverse(self):
@@ -96,6 +101,22 @@ def fit_clocks(reference_s, reference_rpm, other_s, other_rpm):
             )
     offset, why = _coarse(reference, other)
     return ClockFit(why=why) if why else _refined(reference, other, offset)
+
+
+def misfit_rpm(reference_s, reference_rpm, other_s, other_rpm, fit):
+    """How far the speeds differ by a clock (ClockFit), rms [rpm]; NaN where they do not overlap.
+
+    Arguments as `fit_clocks` takes them; for what it found this is its own misfit.
+    """
+    reference, other = _trace(reference_s, reference_rpm), _trace(other_s, other_rpm)
+    if min(len(reference[0]), len(other[0])) < 2:
+        return np.nan
+    match = _Match(reference, other, fit.offset_s)
+    if not match.time.size:
+        return np.nan
+    drift = fit.rate - 1  # which _Match counts from the middle of the overlap
+    left = match.residual((drift * match.middle, drift))
+    return float(np.sqrt(np.mean(left**2)))
 
 
 def _trace(time_s, speed_rpm):

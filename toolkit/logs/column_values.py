@@ -37,11 +37,14 @@ def without_sentinels(reading, review):
 
 def _sentinels(text, name):
     try:
-        return [float(part) for part in text.split(",")]
+        numbers = [float(part) for part in text.split(",")]
     except ValueError:
+        numbers = [np.nan]
+    if not np.isfinite(numbers).all():  # "nan" is equal to no cell, so it would never be found
         raise LogError(
             f"the review gives column '{name}' the sentinel '{text}': write numbers, like 9999"
-        ) from None
+        )
+    return numbers
 
 
 def quantity(settled, reading, review):

@@ -34,10 +34,23 @@ def stretches_of(run, settings=None):
 def candidates(stretches):
     """The stretches that are a pull, were cut short, or were accepted, as (number, place).
 
-    Numbers count from 1 in the order of the log; place is that in `stretches`, from 0.
+    Numbers count from 1 in the order of the log; place is that in `stretches`, from 0. A number
+    does not depend on what is accepted, so that a note keeps its pull: stretches that the search
+    took for something else are counted after those it found, whether or not they are used.
     """
-    places = [i for i, s in enumerate(stretches) if s.label in (PULL, ABORTED) or s.accepted]
-    return tuple(enumerate(places, start=1))
+    found = [i for i, s in enumerate(stretches) if s.label in (PULL, ABORTED)]
+    others = [i for i in range(len(stretches)) if i not in found]
+    return tuple(
+        (number, place)
+        for number, place in enumerate([*found, *others], start=1)
+        if place in found or stretches[place].accepted
+    )
+
+
+def used(stretches):
+    """(numbers, pulls) of the accepted stretches in the order of the log."""
+    taken = sorted((p, n) for n, p in candidates(stretches) if stretches[p].accepted)
+    return tuple(n for _, n in taken), tuple(stretches[p] for p, _ in taken)
 
 
 def as_strings(run, stretches):

@@ -39,16 +39,17 @@ def delay_s(text, speed_rpm, rows):
 def undelayed(time_s, values, delay):
     """What the sensor would have read without its delay: its value `delay` later.
 
-    time_s: rising where it is known; delay [s]: a number or one per row. NaN where the log ends
-    too early or a neighbouring row is missing.
+    delay [s]: a number or one per row. NaN where the log ends too early, where its clock starts
+    again (the rows after that are another pull), or where a neighbouring row is missing.
 
     >>> undelayed([0.0, 1.0, 2.0, 3.0], [0.0, 10.0, 20.0, 30.0], 0.5).tolist()
     [5.0, 15.0, 25.0, nan]
     """
     time_s, values = np.asarray(time_s, dtype=float), np.asarray(values, dtype=float)
     known = np.flatnonzero(np.isfinite(time_s))
-    order = known[np.argsort(time_s[known], kind="stable")]
-    if not order.size:
-        return np.full(values.shape, np.nan)
-    # A missing value stays missing: NaN beside a point makes the value between NaN too.
-    return np.interp(time_s + delay, time_s[order], values[order], left=np.nan, right=np.nan)
+    then, out = time_s + delay, np.full(values.shape, np.nan)
+    for rows in np.split(known, np.flatnonzero(np.diff(time_s[known]) < 0) + 1):
+        if rows.size:
+            # A missing value stays missing: NaN beside a point makes the value between NaN too.
+            out[rows] = np.interp(then[rows], time_s[rows], values[rows], np.nan, np.nan)
+    return out

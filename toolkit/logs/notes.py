@@ -12,7 +12,6 @@ from toolkit.logs.channels import CHANNELS
 from toolkit.logs.question import LogError
 
 AXES = ("speed_rpm", "time_s")
-_DECIMALS = 3
 _KEYS = ("words", "channel", "axis", "at", "to", "value", "pull")
 
 
@@ -54,18 +53,18 @@ class CurveNote:
         return (self.start + self.stop) / 2
 
     def to_strings(self, system="SI"):
-        """The note as strings with units.
+        """The note as strings with units, with every digit that counts.
 
         >>> CurveNote("dip", "lam", "speed_rpm", 4200.0, 4200.0, 0.91, 2).to_strings()["at"]
         '4200 rpm'
         """
         axis_kind, kind = CHANNELS[self.axis].kind, CHANNELS[self.channel].kind
         strings = {"words": self.words, "channel": self.channel, "axis": self.axis}
-        strings["at"] = units.text(self.start, axis_kind, system)
+        strings["at"] = _written(self.start, axis_kind, system)
         if self.is_range:
-            strings["to"] = units.text(self.stop, axis_kind, system)
+            strings["to"] = _written(self.stop, axis_kind, system)
         if np.isfinite(self.value):
-            strings["value"] = units.text(self.value, kind, system, _DECIMALS)
+            strings["value"] = _written(self.value, kind, system)
         return strings | ({"pull": str(self.pull)} if self.pull else {})
 
     @classmethod
@@ -88,6 +87,11 @@ class CurveNote:
         if not pull.isdecimal():
             raise LogError(f"a note has pull '{pull}': write its number in the log, like 2")
         return cls(strings["words"], channel, axis, start, stop, value, int(pull))
+
+
+def _written(value, kind, system):
+    """As units.exact_text, in the person's units: a place that is rounded is another place."""
+    return f"{float(units.shown(value, kind, system)):.10g} {units.unit_of(kind, system)}".strip()
 
 
 def _parsed(text, kind):
@@ -191,9 +195,20 @@ def nearest(curves, x, y):
 
 
 def value_under(curve, start, stop):
-    """The value under a note: at the nearest point, or the mean over a range; NaN if none."""
+    """The value under a note: at the nearest point, or the mean over a range; NaN if none.
+
+    A point is none where the curve has nothing within its usual step: outside it, or in a hole.
+    """
     if start == stop:
         found = nearest([curve], start, 0.0)
-        return found[2] if found else np.nan
+        if not found or abs(found[1] - start) > _usual_step(curve):
+            return np.nan
+        return found[2]
     inside = (curve.x >= start) & (curve.x <= stop) & np.isfinite(curve.y)
     return float(curve.y[inside].mean()) if inside.any() else np.nan
+
+
+def _usual_step(curve):
+    """The median distance of neighbouring points that are known; 0 where there is one."""
+    steps = np.abs(np.diff(curve.x[np.isfinite(curve.x) & np.isfinite(curve.y)]))
+    return float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+_SPARSE_S = 5.0  # as where a clock without a unit is not taken for seconds
+
 
 @dataclass(frozen=True)
 class Remark:
@@ -17,7 +19,9 @@ class Remark:
 
 def remarks_on(frame):
     """Remarks on the channels of a run's frame."""
-    return tuple(r for r in (_backwards(frame), _timeless(frame), _speedless(frame)) if r)
+    return tuple(
+        r for r in (_backwards(frame), _timeless(frame), _sparse(frame), _speedless(frame)) if r
+    )
 
 
 def _backwards(frame):
@@ -41,6 +45,19 @@ def _timeless(frame):
         return None
     sentence = f"{len(rows)} rows have no time, first row {rows[0]}: are they part of the log?"
     return Remark(sentence, rows, ("time_s",))
+
+
+def _sparse(frame):
+    """Rows so far apart that the clock more likely counts something shorter than seconds."""
+    steps = np.diff(frame["time_s"].dropna()) if "time_s" in frame else np.empty(0)
+    steps = steps[steps > 0]
+    if not steps.size or np.median(steps) <= _SPARSE_S:
+        return None
+    sentence = (
+        f"The rows are {np.median(steps):.6g} s apart: if the clock counts milliseconds, "
+        "change the unit of its column."
+    )
+    return Remark(sentence, (), ("time_s",))
 
 
 def _speedless(frame):

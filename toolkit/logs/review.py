@@ -11,6 +11,7 @@ import tomlkit
 
 from toolkit import bench as benches
 from toolkit.logs.question import LogError
+from toolkit.physics.correction import STANDARDS
 
 OBSERVED = "observed"
 _COLUMN_ITEMS = ("channel", "unit", "reference", "offset", "delay", "sentinel", "why")
@@ -152,6 +153,9 @@ def _checked(data, name):
     for key, value in data.items():
         if key in _WORDS:
             _string(value, key, name)
+            if key == "power_reference" and value not in (OBSERVED, *STANDARDS):
+                known = ", ".join((OBSERVED, *STANDARDS))
+                raise LogError(f"{name}: {key} is '{value}', which is not known: write {known}")
         elif key in _TABLES:
             _strings(value, f"[{key}]", name)
         elif key == "columns":

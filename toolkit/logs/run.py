@@ -160,8 +160,14 @@ class Run:
 
     def _on_time(self, settled, values, data):
         delay = self.review.of_column(settled.column, "delay")
-        if not delay or settled.channel in ("time_s", "speed_rpm"):
+        if not delay:
             return values
+        if settled.channel in ("time_s", "speed_rpm"):
+            raise LogError(
+                f"column '{settled.column}' has a delay of {delay}, but "
+                f"{CHANNELS[settled.channel].words} is what delays are counted on: "
+                "take its delay out of the review"
+            )
         if "time_s" not in data:
             raise LogError(
                 f"column '{settled.column}' has a delay of {delay}, but the log has no time"

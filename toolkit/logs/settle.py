@@ -115,6 +115,8 @@ def _with_unit(settled, reading, review):
         return settled.because(f"written as {column.clock}", unit="s")
     if settled.unit == "AFR":
         return settled.because("an air-fuel ratio, on a scale not stated", unit="")
+    if settled.unit == "lambda" and names.no_lambda(reading.values(settled.column)):
+        return settled.because("its values are too large for lambda", unit="")
     if by_volume(settled.unit) and settled.kind == "fuel_flow":
         return settled.because(f"the file states {settled.unit}, by volume", unit="")
     if settled.unit:

@@ -10,6 +10,7 @@ from toolkit.logs.corrected import INSIDE, OUTSIDE, caveats, corrections
 from toolkit.logs.review import OBSERVED
 from toolkit.logs.weather import KINDS, MEASURED_AT, Weather
 from toolkit.panels.base import UNITS, Choice, Quantity, Workpanel, group, paragraph, table, verdict
+from toolkit.panels.log_desk import COMPRESSION, IGNITION
 from toolkit.physics.correction import STANDARDS
 
 _BAROMETERS = [
@@ -89,9 +90,12 @@ class AirPanel(Workpanel):
         state = self.desk.state
         if self._quiet or state is None:
             return
-        tested = replace(state.tested, compression_ignition=self.diesel.value)
-        self.desk.change(replace(state, tested=tested))
-        self.desk.decide(replace(state.run.review, power_reference=self.reference.value))
+        review = state.run.review
+        test = {k: v for k, v in review.test.items() if k != IGNITION}
+        if self.diesel.value:
+            test[IGNITION] = COMPRESSION
+        reference = self.reference.value
+        self.desk.decide(replace(review, test=test, power_reference=reference))
 
     def _show_moisture(self):
         for key in dict(_MOISTURES).values():
@@ -103,8 +107,15 @@ class AirPanel(Workpanel):
     # ---- from the review to the fields ----
 
     def _fill(self, state):
-        stated = state.run.review.weather
         self._quiet = True
+        try:
+            self._fill_fields(state)
+        finally:
+            self._quiet = False
+        self._show_moisture()
+
+    def _fill_fields(self, state):
+        stated = state.run.review.weather
         for words in (self.barometer_is, self.moisture_is):
             kinds = [v for _, v in words.control.options]
             words.value = next((k for k in kinds if k in stated), words.value)
@@ -116,8 +127,6 @@ class AirPanel(Workpanel):
         self.where.value = stated.get(MEASURED_AT, "")
         self.reference.value = state.run.review.power_reference
         self.diesel.value = state.tested.compression_ignition
-        self._quiet = False
-        self._show_moisture()
 
     def redraw(self):
         """Show the air in force, and the list of corrections."""

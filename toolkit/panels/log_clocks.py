@@ -9,8 +9,9 @@ from toolkit.analysis.sides import partner
 from toolkit.bench import short_name
 from toolkit.charts.clock_picture import clock_picture
 from toolkit.charts.log_axes import Drawn
+from toolkit.logs.asking import as_sentence
 from toolkit.logs.channels import CHANNELS
-from toolkit.logs.clocks import ClockFit, fit_clocks
+from toolkit.logs.clocks import ClockFit, fit_clocks, misfit_rpm
 from toolkit.logs.question import LogError
 from toolkit.logs.run import Run
 from toolkit.panels.base import UNITS, Choice, Quantity, Workpanel, group, named, paragraph, verdict
@@ -92,7 +93,8 @@ class ClocksPanel(Workpanel):
             return fit
         if not np.isfinite(fit.offset_s):  # where nothing matches, the hand alone decides
             fit = ClockFit(0.0, why=fit.why)
-        return fit.moved(self.by.value)
+        moved = fit.moved(self.by.value)
+        return replace(moved, misfit_rpm=misfit_rpm(*_traces(*key), moved))
 
     def _draw(self, state):
         fit = self.fit
@@ -109,9 +111,7 @@ class ClocksPanel(Workpanel):
         kept = state.run.review.clock
         self.use.disabled = not np.isfinite(fit.offset_s)
         self.status.value = verdict(
-            f"In the review: offset {kept['offset']} against {kept['with']}."
-            if kept
-            else "The review does not hold a clock yet.",
+            _kept(kept),
             kept.get("why", "press 'Use this clock' to keep what is drawn"),
         )
 
@@ -133,7 +133,22 @@ def _fitted(one, two):
     for run in (one, two):
         if not {"time_s", "speed_rpm"} <= set(run.frame):
             raise LogError(f"{run.name} has no time or no engine speed: there is nothing to match")
-    return fit_clocks(*(r.frame[c].to_numpy() for r in (one, two) for c in ("time_s", "speed_rpm")))
+    return fit_clocks(*_traces(one, two))
+
+
+def _traces(one, two):
+    return [r.frame[c].to_numpy() for r in (one, two) for c in ("time_s", "speed_rpm")]
+
+
+def _kept(clock):
+    """What the review has to say about the clock, in a sentence."""
+    if not clock:
+        return "The review does not hold a clock yet."
+    try:
+        ClockFit.from_strings(clock)
+    except LogError as error:
+        return as_sentence(f"{error}, or press 'Use this clock'")
+    return f"In the review: offset {clock['offset']} against {clock.get('with', 'an unnamed log')}."
 
 
 def _short(name):

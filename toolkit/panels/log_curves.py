@@ -84,9 +84,12 @@ class CurvesPanel(Workpanel):
         if reference != OBSERVED:
             self.beside.say(f"The log is already corrected to {reference}.", wrong=True)
             return None
-        line = next(
-            c for c in corrections(1.0, Weather.of(state.run), state.tested) if c.name == name
-        )
+        lines = corrections(1.0, Weather.of(state.run), state.tested)
+        line = next((c for c in lines if c.name == name), None)
+        if line is None:
+            said = f"{name} is not for this engine: choose another, or change its ignition."
+            self.beside.say(said, wrong=True)
+            return None
         if np.isnan(line.factor):
             self.beside.say(f"Cannot tell. {' '.join(line.reasons)}", wrong=True)
             return None

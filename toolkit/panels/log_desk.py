@@ -10,7 +10,7 @@ from toolkit.bench import Bench
 from toolkit.charts.pull_picture import Pulls
 from toolkit.charts.trace_picture import mended
 from toolkit.logs.corrected import UnderTest
-from toolkit.logs.decided_pulls import as_strings, candidates, stretches_of
+from toolkit.logs.decided_pulls import as_strings, stretches_of, used
 from toolkit.logs.grid import gridded, smoothed
 from toolkit.logs.notes import Notes
 from toolkit.logs.pulls import decided
@@ -18,6 +18,9 @@ from toolkit.logs.question import LogError, Unanswered
 from toolkit.logs.review import Review
 from toolkit.logs.run import Run
 from toolkit.logs.signs import Limits, signs
+
+# In the review's words about the test; an engine of which it says nothing is fired by a spark.
+IGNITION, SPARK, COMPRESSION = "ignition", "spark", "compression"
 
 
 @dataclass(frozen=True)
@@ -48,12 +51,20 @@ class State:
     def of(cls, run):
         """The state of a run as its review has it."""
         limits = Limits.from_strings(run.review.limits)
-        return replace(cls(run, notes=Notes.of(run.review), limits=limits), **_found(run))
+        state = cls(run, notes=Notes.of(run.review), limits=limits, tested=_tested(run.review))
+        return replace(state, **_found(run))
 
     def rerun(self, run):
         """The state under changed decisions: what was chosen about pulls and notes stays."""
-        kept = run.reviewed(replace(run.review, pulls=as_strings(self.run, self.stretches)))
-        return replace(self, run=run, **_found(kept))
+        kept = run.reviewed(replace(run.review, pulls=self._pulls))
+        found = _found(kept)
+        run = kept if found["no_pulls"] else run  # which then is the one place that knows them
+        return replace(self, run=run, tested=_tested(run.review), **found)
+
+    @property
+    def _pulls(self):
+        """What was decided about pulls, for the review; also while none can be looked for."""
+        return self.run.review.pulls if self.no_pulls else as_strings(self.run, self.stretches)
 
     def with_notes(self, notes):
         """The state with other notes on its curves."""
@@ -61,8 +72,8 @@ class State:
 
     def review(self, system):
         """Everything that was decided, as it is saved."""
-        pulls, limits = as_strings(self.run, self.stretches), self.limits.to_strings()
-        return self.notes.into(replace(self.run.review, pulls=pulls, limits=limits), system)
+        limits = self.limits.to_strings()
+        return self.notes.into(replace(self.run.review, pulls=self._pulls, limits=limits), system)
 
     @property
     def decisions(self):
@@ -72,16 +83,25 @@ class State:
     @cached_property
     def pulls(self):
         """The accepted pulls on the grid. Raises ValueError where none is accepted."""
-        taken = [(n, p) for n, p in candidates(self.stretches) if self.stretches[p].accepted]
-        accepted = [self.stretches[place] for _, place in taken]
+        numbers, accepted = used(self.stretches)
         grids = gridded(self.run.frame, accepted, self.grids.step_rpm)
         return Pulls(
-            tuple(n for n, _ in taken),
+            numbers,
             tuple(smoothed(g, self.grids.points) for g in grids),
             self.run.barometer[0],
             mended(self.run),
             self.run.name,
         )
+
+
+def _tested(review):
+    """The engine under test, as far as the review has to say how it is fired."""
+    ignition = review.test.get(IGNITION, SPARK)
+    if ignition not in (SPARK, COMPRESSION):
+        raise LogError(
+            f"the review's test has the {IGNITION} '{ignition}': write {SPARK} or {COMPRESSION}"
+        )
+    return UnderTest(compression_ignition=ignition == COMPRESSION)
 
 
 def _found(run):
@@ -103,7 +123,8 @@ class Desk(t.HasTraits):
     """The log under review; panels watch `state` and `asked`, and change them by the methods.
 
     state: the last log that could be read, None before the first. asked: the open questions of
-    the log that was asked for last. Nothing is written before `save`.
+    the log that was asked for last, which waits for them if it is not the one that is shown: what
+    else is decided is about the one that is shown. Nothing is written before `save`.
     """
 
     state = t.Instance(State, allow_none=True)
@@ -139,11 +160,13 @@ class Desk(t.HasTraits):
 
     def answer(self, key, answer):
         """Answer a question, or decide anything else that the review keeps."""
-        if self._waiting:
+        key = tuple(key)
+        if self._waiting and (self.state is None or key in [q.key for q in self.asked]):
             name, review = self._waiting
-            self._read(name, review.answered(tuple(key), answer))
+            self._read(name, review.answered(key, answer))
         elif key[0] == "file":
-            self._read(self.name, self.state.run.review.answered(tuple(key), answer))
+            run = self.state.run
+            self._read(run.name, run.review.answered(key, answer))
         else:
             self.change(self.state.rerun(self.state.run.answer(key, answer)))
 
@@ -166,8 +189,9 @@ class Desk(t.HasTraits):
         state = self.state
         asked = (state.run, state.stretches, state.limits, system)
         if not same(self._signs[0], asked):
-            accepted = [s for s in state.stretches if s.accepted]
-            found = signs(state.run.frame, accepted, state.limits, system)
+            numbers, accepted = used(state.stretches)
+            known = {"decided_pa": state.run.barometer[0], "numbers": numbers}
+            found = signs(state.run.frame, accepted, state.limits, system, **known)
             self._signs = (asked, found)
         return self._signs[1]
 
@@ -200,5 +224,6 @@ class Desk(t.HasTraits):
 
     def _show(self, state):
         with self.hold_trait_notifications():
-            self.asked = state.run.questions
+            if not self._waiting:  # the question of the log that waits stays until it is answered
+                self.asked = state.run.questions
             self.state = state

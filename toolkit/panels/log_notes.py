@@ -1,6 +1,9 @@
 """Notes on the curve: by a tap on the chart or by the keys alone."""
 
+from dataclasses import replace
+
 import ipywidgets as w
+import numpy as np
 
 from toolkit import units
 from toolkit.logs.channels import CHANNELS
@@ -19,6 +22,7 @@ class NoteForm(w.VBox):
 
     def __init__(self, desk, handler, axis="speed_rpm"):
         self.desk, self.handler, self.axis = desk, handler, axis
+        self._used = ()
         kind = CHANNELS[axis].kind
         self.which = Choice("Note", [("a new one", _NEW)])
         self.channel = Choice("On", [("no curve", "")])
@@ -61,16 +65,31 @@ class NoteForm(w.VBox):
         """Offer the curves of these channels and pulls, and the notes there are on this axis."""
         channels = [(CHANNELS[c].words, c) for c in CHANNELS if c in has]
         offer(self.channel, [x for x in channels if x[1] not in (self.axis, "time_s")])
-        offer(self.pull, [("the mean", 0), *((f"pull {n}", n) for n in pulls)])
+        self._used = tuple(pulls)
         notes = [
             (f"{k}: {n.words[:30]}", k - 1)
             for k, n in enumerate(self._notes.items, 1)
             if n.axis == self.axis
         ]
         offer(self.which, [("a new one", _NEW), *notes])
+        self._offer_pulls()
         self.delete.disabled = self.which.value == _NEW
         self.undo.disabled, self.redo.disabled = not self._notes.past, not self._notes.future
         self._say_here()
+
+    def _offer_pulls(self):
+        """The mean, the pulls that are used, and that of the chosen note, which may not be."""
+        chosen = self._chosen
+        options = [("the mean", 0), *((f"pull {n}", n) for n in self._used)]
+        if chosen is not None and chosen.pull not in (0, *self._used):
+            options.append((f"pull {chosen.pull}, not used", chosen.pull))
+        offer(self.pull, options)
+
+    @property
+    def _chosen(self):
+        """The note that is being edited, None for a new one."""
+        items, place = self._notes.items, self.which.value
+        return items[place] if place != _NEW and place < len(items) else None
 
     def tap(self, curves, x, y):
         """Take the point of the drawn curve nearest to where the person tapped."""
@@ -100,6 +119,11 @@ class NoteForm(w.VBox):
             return Curve(channel, 0, frame["time_s"].to_numpy(), frame[channel].to_numpy())
         pulls = self.desk.state.pulls
         found = [c for c in pulls.curves(channel) if c.pull == self.pull.value]
+        if not found and self.pull.value and self.pull.value not in pulls.numbers:
+            raise LogError(
+                f"pull {self.pull.value} is not used: tick it in the list of pulls, or put the "
+                "note on another one"
+            )
         if not found and (self.pull.value or channel not in pulls.has):
             raise LogError("choose the curve that the note stands on")
         return found[0] if found else pulls.mean_curve(channel)
@@ -113,10 +137,20 @@ class NoteForm(w.VBox):
         start = self.at.value
         stop = start if self.to.value is None else self.to.value
         start, stop = min(start, stop), max(start, stop)
+        where = self.channel.value, self.axis, start, stop
+        old = self._chosen
+        if old and (old.channel, old.axis, old.start, old.stop, old.pull) == (
+            *where, self.pull.value
+        ):  # fmt: skip
+            return replace(old, words=self.words.value)  # its pull may no longer be used
         value = value_under(self._curve(), start, stop)
-        return CurveNote(
-            self.words.value, self.channel.value, self.axis, start, stop, value, self.pull.value
-        )
+        if np.isnan(value):
+            kind = CHANNELS[self.axis].kind
+            place = units.text(start, kind, UNITS.system)
+            if stop > start:
+                place = units.span(start, stop, kind, UNITS.system)
+            raise LogError(f"the curve has no value at {place}: choose a place on it")
+        return CurveNote(self.words.value, *where, value, self.pull.value)
 
     def _put(self):
         note, place = self._note(), self.which.value
@@ -139,13 +173,22 @@ class NoteForm(w.VBox):
         if place == _NEW:
             return
         note = self._notes.items[place]
-        self.channel.value, self.pull.value = note.channel, note.pull
+        self._offer_pulls()
+        self.words.value, self.pull.value = note.words, note.pull
+        if note.channel not in [c for _, c in self.channel.control.options]:
+            raise LogError(
+                f"the note stands on {CHANNELS[note.channel].words}, which is not drawn here: "
+                "choose another curve for it, or delete it"
+            )
+        self.channel.value = note.channel
         self.at.value, self.to.value = note.start, note.stop if note.is_range else None
-        self.words.value = note.words
 
     def _say_here(self):
         """The value under the place, before the note is put."""
         self.here.value = paragraph("")
+        if self.axis == "speed_rpm" and self.pull.value not in (0, *self._used):
+            self.here.value = paragraph(f"Pull {self.pull.value} is not used, so not drawn.")
+            return
         if self.at.value is None or not self.channel.value or self.desk.state is None:
             return
         stop = self.at.value if self.to.value is None else self.to.value

@@ -1,5 +1,7 @@
 """The log against time: which stretches are pulls, and which of them are used."""
 
+from dataclasses import replace
+
 import ipywidgets as w
 
 from toolkit.charts.log_axes import choices
@@ -90,7 +92,9 @@ class PullsPanel(Workpanel):
 
     def _list_pulls(self, state):
         found = candidates(state.stretches)
-        places = state.run.name, tuple(place for _, place in found)
+        # All that the list says but the ticks: other speeds make other boxes of the same places.
+        listed = [replace(s, accepted=False) for s in state.stretches]
+        places = repr((state.run.name, found, listed, state.lost))
         if places != self._places:
             self._places = places
             self.boxes = {n: self._box(n, place) for n, place in found}

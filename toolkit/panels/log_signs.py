@@ -94,19 +94,31 @@ class SignsPanel(Workpanel):
         name, _, kind, source = self._spec()
         if self.desk.state is not None:
             value = getattr(self.desk.state.limits, name)
-            self.value.control.value = units.text(value, kind, UNITS.system)
+            self.value.control.value = _written(value, kind)
         self.value.say(f"Source: {source}.")
 
     def _set_limit(self, change):
         name, _, kind, _ = self._spec()
         state = self.desk.state
-        if state is None or change.new == units.text(
-            getattr(state.limits, name), kind, UNITS.system
-        ):
+        if state is None or change.new == _written(getattr(state.limits, name), kind):
             return
         unit = units.unit_of(kind, UNITS.system) or None
-        value = units.parse(change.new, kind, default_unit=unit)
-        self.desk.change(replace(state, limits=replace(state.limits, **{name: value})))
+        try:
+            value = units.parse(change.new, kind, default_unit=unit)
+            limits = replace(state.limits, **{name: value})
+        except ValueError:
+            self._show_limit()  # the field shows what is in force, the panel says what was wrong
+            raise
+        self.desk.change(replace(state, limits=limits))
+
+
+def _written(value, kind):
+    """A limit with as many digits as it has, at least the usual ones."""
+    exact = float(units.shown(value, kind, UNITS.system))
+    places = units.decimals_of(kind, UNITS.system)
+    while places < 9 and abs(round(exact, places) - exact) > 1e-4 * abs(exact):
+        places += 1
+    return units.text(value, kind, UNITS.system, places)
 
 
 def _counted(found, where):

@@ -15,13 +15,13 @@ DETECTORS = (*SENSOR_DETECTORS, *SAMPLING_DETECTORS, *ENGINE_DETECTORS, *BOOST_D
 __all__ = ["DETECTORS", "LIMITS", "Limits", "Sign", "Trace", "forbidden", "signs"]
 
 
-def signs(frame, pulls, limits=None, system="SI", lent_torque_nm=None):
+def signs(frame, pulls, limits=None, system="SI", lent_torque_nm=None, **known):
     """Every sign in a log, the gravest first, then those that could not be judged.
 
     frame: channels in SI, absolute pressures; pulls: its accepted pulls (`logs.pulls.Pull`).
-    system: the units of the sentences. lent_torque_nm: as `Trace` has it.
+    system: the units of the sentences. lent_torque_nm, and what else is known: as `Trace` has it.
     """
-    trace = Trace(frame, tuple(pulls), system, lent_torque_nm)
+    trace = Trace(frame, tuple(pulls), system, lent_torque_nm, **known)
     limits = limits or Limits()
     found = [sign for detect in DETECTORS for sign in detect(trace, limits)]
     order = {"stops": 0, "weakens": 1, "note": 2}

@@ -14,7 +14,7 @@ def _each(trace, name):
         what = trace.missing("p_manifold_pa") or "the barometer"
         return [], [cannot_tell(name, f"{what} is not known", "log it")]
     parts = []
-    for number, pull in enumerate(trace.pulls, start=1):
+    for number, pull in trace.numbered:
         here = boost[pull.rows]
         if np.isfinite(here).sum() > 5 and np.nanmax(here) > LEAST_BOOST_PA:
             parts.append((number, pull, trace["speed_rpm"][pull.rows], here))

@@ -36,7 +36,7 @@ def ragged(trace, limits):
         return [cannot_tell("misfire or leak", f"{trace.missing('lam', 'torque_nm')} not logged",
                             "log both")]  # fmt: skip
     found = []
-    for number, pull in enumerate(trace.pulls, start=1):
+    for number, pull in trace.numbered:
         step = trace["lam"][pull.rows] - _around(trace["lam"][pull.rows])
         torque = trace["torque_nm"][pull.rows]
         dip = 1 - torque / _around(torque)
@@ -117,7 +117,7 @@ def rail(trace, limits):
                             "log both and the barometer")]  # fmt: skip
     across = trace["p_rail_gauge_pa"] - trace.boost_pa
     found = []
-    for number, pull in enumerate(trace.pulls, start=1):
+    for number, pull in trace.numbered:
         here = across[pull.rows]
         start = np.nanmedian(here[: max(len(here) // 10, 1)])
         low = here < start * (1 - limits.rail_loss)
@@ -163,7 +163,7 @@ def charge(trace, limits):
     if not trace.pulls:
         return []
     found, moved = [], 0.0
-    for number, pull in enumerate(trace.pulls, start=1):
+    for number, pull in trace.numbered:
         t = trace["t_charge_k"][pull.rows]
         known = t[np.isfinite(t)]
         if len(known) < 2:

@@ -25,7 +25,9 @@ def gaps(trace, limits):
     if not np.isfinite(trace.rate_hz):
         return [cannot_tell("gap", *_NO_CLOCK)]
     steps = np.diff(trace["time_s"], prepend=trace["time_s"][:1])
-    wide = (steps > limits.gap_steps / trace.rate_hz) & trace.loaded
+    # A clock with its digits cut off stands for several rows and then jumps: that is no pause.
+    printed = np.median(steps[steps > 0])
+    wide = (steps > max(limits.gap_steps / trace.rate_hz, 1.5 * printed)) & trace.loaded
     if not wide.any():
         return []
     return [Sign("gap", "weakens", f"The logger paused {int(wide.sum())} times inside a pull, at "
@@ -55,7 +57,7 @@ def jitter(trace, limits):
 def folded(trace, limits):
     """Speed falls back inside a pull, by more than its noise."""
     found = []
-    for number, pull in enumerate(trace.pulls, start=1):
+    for number, pull in trace.numbered:
         speed = trace["speed_rpm"][pull.rows]
         below = np.fmax.accumulate(speed) - speed
         fall = below > limits.fold_rpm

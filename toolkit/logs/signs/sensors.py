@@ -144,6 +144,9 @@ def _offset(trace, channel, off, cell, limits):
     if not np.isfinite(standing).any():
         return
     error = float(np.nanmedian(standing)) - cell
+    if error == 0 and not trace.has("p_cell_pa"):
+        why = f"{_words(channel)} with the engine off is what the barometer is known by"
+        yield cannot_tell("sensor offset", why, "log the barometer or write it down")
     if abs(error) <= limits.offset_pa:
         return
     if abs(abs(error) - cell) < 0.12 * cell:

@@ -121,13 +121,17 @@ class Trace:
     """A log's channels and its accepted pulls, as detectors read them.
 
     lent_torque_nm: (rows,) torque that another logger saw at the same speeds, for a log that has
-    none of its own.
+    none of its own. decided_pa: the barometer that counts for the log (`Run.barometer`), NaN where
+    only a channel can say. numbers: of the pulls in the list of the log, which also counts those
+    that are not used; empty: 1, 2, 3.
     """
 
     frame: object
     pulls: tuple
     system: str = "SI"
     lent_torque_nm: np.ndarray | None = None
+    decided_pa: float = np.nan
+    numbers: tuple[int, ...] = ()
 
     def has(self, *channels):
         """Whether every channel is there with at least one number in it."""
@@ -147,12 +151,20 @@ class Trace:
 
     @property
     def rate_hz(self):
-        """The median sampling rate; NaN without a clock."""
+        """The usual sampling rate; NaN without a clock.
+
+        Where the clock is printed so coarsely that neighbours share a time, it is the mean rate.
+        """
         if not self.has("time_s"):
             return np.nan
-        step = np.nanmedian(np.diff(self["time_s"])) if len(self.frame) > 1 else 0
+        steps = np.diff(self["time_s"])
+        steps = steps[steps >= 0]
+        printed = np.median(steps[steps > 0]) if (steps > 0).any() else 0.0
+        shared = (steps == 0).mean() if len(steps) else 0.0
+        # One shared time is a slip of the logger; many are digits that were cut off.
+        step = printed * (1 - shared) if shared > 0.1 else np.median(steps) if len(steps) else 0.0
         # Rounded, so that a step of 0.02 s written in decimals is 50 samples a second.
-        return round(1 / step, 6) if step > 0 else np.nan
+        return round(1 / float(step), 6) if step > 0 else np.nan
 
     @property
     def torque_nm(self):
@@ -170,6 +182,12 @@ class Trace:
         return tuple(p.rows for p in self.pulls) or (slice(0, len(self.frame)),)
 
     @property
+    def numbered(self):
+        """(number, pull) of each accepted pull, as the list of pulls and the chart count them."""
+        numbers = self.numbers or range(1, len(self.pulls) + 1)
+        return tuple(zip(numbers, self.pulls, strict=True))
+
+    @property
     def loaded(self):
         """Rows inside an accepted pull, as a mask."""
         mask = np.zeros(len(self.frame), dtype=bool)
@@ -179,7 +197,7 @@ class Trace:
 
     @property
     def boost_pa(self):
-        """Gauge boost, by the log's own barometer (channel or engine-off rows); None if unknown."""
+        """Gauge boost over the barometer; None if either is unknown."""
         cell = self.barometer_pa
         if not self.has("p_manifold_pa") or not np.isfinite(cell):
             return None
@@ -187,7 +205,9 @@ class Trace:
 
     @property
     def barometer_pa(self):
-        """The barometer channel's mean; NaN where it was not logged."""
+        """The barometer that was decided for the log, else its channel's mean; NaN if neither."""
+        if np.isfinite(self.decided_pa):
+            return self.decided_pa
         return float(np.nanmean(self["p_cell_pa"])) if self.has("p_cell_pa") else np.nan
 
 
