@@ -331,10 +331,11 @@ def test_without_a_fit_it_says_what_it_needs():
     assert isinstance(waiting, Waiting) and "There is no bench." in waiting.sentence
 
 
-def test_a_build_without_a_vehicle_gets_a_usual_one_and_says_so(panels, monkeypatch):
+def test_a_build_without_a_vehicle_gets_a_usual_one_and_says_so(panels):
     what_if, _ = panels
     bare = tuple(replace(b, vehicle=None) for b in what_if.fitted.builds)
-    monkeypatch.setattr(what_if, "fitted", replace(what_if.fitted, builds=bare))
+    what_if.fitted = replace(what_if.fitted, builds=bare)
+    what_if.redraw()
     panel = RoadPanel(what_if)
     assert panel.trouble.value == "" and "a usual car's" in panel.mass.words
 
@@ -428,6 +429,7 @@ def test_a_lorry_with_many_gears_opens(what_if):
     lorry = replace(what_if.fitted.builds[0].vehicle, gear_ratios=many, mass_kg=3000.0)
     builds = tuple(replace(b, vehicle=lorry) for b in what_if.fitted.builds)
     what_if.fitted = replace(what_if.fitted, builds=builds)
+    what_if.redraw()
     panel = RoadPanel(what_if, gear=22)
     assert "In 22nd gear" in panel.chart.picture.finding
 
@@ -438,11 +440,13 @@ def test_a_rotor_known_by_its_wheel_alone_has_a_band(what_if):
         for b in what_if.fitted.builds
     )
     what_if.fitted = replace(what_if.fitted, builds=bare)
+    what_if.redraw()
     panel = RoadPanel(what_if)
     assert panel.trouble.value == "" and " s to " not in panel.answer.value
     quick, slow = panel.road.boost_band_s
     assert (quick < panel.road.boost_s).all() and (panel.road.boost_s < slow).all()
     unknown = tuple(replace(b, turbos=(replace(b.turbo, wheel_m=None),)) for b in bare)
     what_if.fitted = replace(what_if.fitted, builds=unknown)
+    what_if.redraw()
     panel.take.click()
     assert "the inertia of Small is not known: give its build inertia" in panel.trouble.value
