@@ -10,6 +10,7 @@ from tests.conftest import ROOT
 from toolkit.analysis.compare import compare
 from toolkit.analysis.finding import changed_logs, load_finding
 from toolkit.analysis.fit_points import points_of, points_of_side
+from toolkit.analysis.repeats import repeats_of
 from toolkit.analysis.sensor_ends import LeftOut
 from toolkit.analysis.sides import opened, short_names, side
 from toolkit.analysis.verdict import headline, verdicts
@@ -17,7 +18,8 @@ from toolkit.bench import Bench
 from toolkit.build import read_build
 from toolkit.charts.comparison import picture
 from toolkit.logs.clocks import ClockFit, fit_clocks
-from toolkit.logs.pulls import pulls_of
+from toolkit.logs.decided_pulls import candidates
+from toolkit.logs.pulls import decided, pulls_of
 
 SMALL = "runs/2026-04-18_2_small_14psi_dyno.csv"
 LARGE = "runs/2026-04-18_5_large_14psi_dyno.csv"
@@ -261,3 +263,12 @@ def test_a_value_that_stands_in_at_some_speeds_is_said(comparison):
     part = np.where(speed < 4000, 95e3, np.nan)
     made = points_of(table | {"p_turbine_out_pa": part}, build)
     assert any("turbine outlet pressure at " in note for note in made.notes)
+
+
+def test_a_pull_keeps_its_number_when_another_is_refused():
+    bench = Bench(ROOT / "data_demo")
+    name = "runs/2026-04-18_3_small_20psi_dyno.csv"
+    one = opened(bench, name)
+    rest = decided(one.stretches, candidates(one.stretches)[0][1], False)
+    repeats = repeats_of(name, one.frame, rest, 100.0)
+    assert [r.pull for r in repeats] == [2, 3]

@@ -6,8 +6,8 @@ from datetime import datetime
 import numpy as np
 
 from toolkit.analysis.sensor_ends import widest
+from toolkit.logs.decided_pulls import used
 from toolkit.logs.grid import gridded
-from toolkit.logs.pulls import pulls_of
 
 OBSERVED = "observed"
 OF_POWER = ("torque_nm", "power_w")
@@ -59,9 +59,10 @@ def repeats_of(run, frame, pulls, step_rpm=None, *, started="", reference=OBSERV
 
     run: the log's name; frame: its channels; pulls: its stretches or accepted pulls. started: date
     and time of the log's first row, "2026-04-18 09:50", "" where not known; the date is the
-    session. Raises ValueError for a date that cannot be read, or where no pull is accepted.
+    session. A pull keeps its number in the log's list, whatever else is accepted. Raises
+    ValueError for a date that cannot be read, or where no pull is accepted.
     """
-    accepted = pulls_of(pulls)
+    numbers, accepted = used(pulls)
     begin = _moment(started, run)
     grids = gridded(frame, accepted, step_rpm)
     return tuple(
@@ -69,7 +70,7 @@ def repeats_of(run, frame, pulls, step_rpm=None, *, started="", reference=OBSERV
             run, number, grid, pull.sweep_rpm_s, _hour(begin, frame, pull),
             begin.date().isoformat() if begin else "", reference, sha256,
         )
-        for number, (pull, grid) in enumerate(zip(accepted, grids, strict=True), start=1)
+        for number, pull, grid in zip(numbers, accepted, grids, strict=True)
     )  # fmt: skip
 
 
