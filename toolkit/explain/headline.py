@@ -164,7 +164,7 @@ def _of_its_kind(number, cited):
     return [
         _Known(c, min(max(low - abs(c.value), abs(c.value) - high, 0) for low, high in span))
         for c in cited
-        if (span := spans[c.kind])
+        if (span := spans[c.kind]) and np.isfinite(c.value)  # the unknown agrees with nothing
     ]
 
 
