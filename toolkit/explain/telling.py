@@ -86,7 +86,13 @@ def cited_values(c):
         for value, of in ((float(average.difference), kind), (share, "fraction")):
             out.append(Cited(f"average {word} difference", value, of, *ways))
         out += [
-            Cited(f"crossover in {word}", float(found.speed_rpm), "engine_speed")
+            Cited(
+                f"crossover in {word}",
+                float(found.speed_rpm),
+                "engine_speed",
+                None,
+                *(sides if found.rising else sides[::-1]),
+            )
             for found in c.crossovers[channel]
             if np.isfinite(found.speed_rpm)  # not known over a hole in the bins
         ]
