@@ -44,11 +44,15 @@ _AFTER = re.compile(
 )  # fmt: skip
 _NOT = re.compile(r"\b(?:not|never|no|without|nearly|hardly)\b|n't\b", re.I)
 # A name after one of these is not the one that gains: "from Small", "swapping Small".
-_GOVERNED = re.compile(r"(?:\b(?:from|to|for|with|by|over|than|against|of|on|in|and|or|versus|vs"
-                       r"|unlike|behind|after|like)|\w+ing|\bvs\.)\s+(?:the\s+)?$", re.I)  # fmt: skip
+_GOVERNED = re.compile(
+    r"(?:\b(?:from|to|for|with|by|over|than|against|of|on|in|and|or|versus|vs|unlike|behind|after"
+    r"|like)|\w+ing|\bvs\.)\s+(?:the\s+)?$", re.I
+)  # fmt: skip
 _CLAUSE = re.compile(r"[,;:.]\s|\b(?:while|whereas|where|but|because|when|as)\b", re.I)
-_LEADS = re.compile(r"\b(?:leads|is ahead|wins)\s+(?:everywhere\s+)?(?P<side>below|under|up to|above"
-                    r"|from|over|beyond)\s+(?:about\s+)?$", re.I)  # fmt: skip
+_LEADS = re.compile(
+    r"\b(?:leads|is ahead|wins)\s+(?:everywhere\s+)?"
+    r"(?P<side>below|under|up to|above|from|over|beyond)\s+(?:about\s+)?$", re.I
+)  # fmt: skip
 _COMPARING = re.compile(r"\s*(?:more|less|fewer|higher|lower|ahead|behind|up|down)\b", re.I)
 _AT_SPEED = re.compile(rf"\bat\s+(?:about\s+)?(?P<number>{_NUMBER})\s*rpm", re.I)
 # "At 5000 rpm Large makes ..": the clause begins with the speed, and names no other place.
@@ -277,10 +281,11 @@ def _last_digit(digits, loose):
 def _wrong_lead(text, number, crossovers, named):
     """The speed is that of a crossover, but the text gives the lead to the wrong side."""
     leads = _LEADS.search(text[: number.start])
-    names = [
-        m.group().lower() for m in named if leads and not text[m.end() : leads.start()].strip()
-    ]
-    below = leads and leads["side"].lower() in ("below", "under", "up to")
+    if leads is None:
+        return []
+    before = [m for m in named if m.end() <= leads.start()]
+    names = [m.group().lower() for m in before if not text[m.end() : leads.start()].strip()]
+    below = leads["side"].lower() in ("below", "under", "up to")
     right = [c.of if below else c.than for c in crossovers]
     sides = {n.lower() for c in crossovers for n in (c.of, c.than)}
     if not names or names[0] not in sides or names[0] in [n.lower() for n in right]:
