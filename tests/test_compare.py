@@ -501,3 +501,19 @@ def test_every_crossing_of_boost_and_back_pressure_is_told():
 def test_without_boost_nothing_is_said_of_passing_it():
     words = back_words(np.full(len(SPEED), -20e3), np.full(len(SPEED), 15e3))
     assert "cannot be judged: there was no boost in the range" in words
+
+
+# ---- a range of averages with too few speeds ------------------------------------------------
+
+
+@pytest.mark.parametrize("low, high", [(4010, 4050), (3990, 4010)])
+def test_a_range_with_fewer_than_two_speeds_is_refused_in_words(low, high):
+    with pytest.raises(ValueError, match=f"from {low} to {high} rpm: fewer than two .*wider range"):
+        compare(three("A", 400.0), three("B", 412.0), Settings(low_rpm=low, high_rpm=high))
+
+
+def test_pulls_that_share_one_speed_are_refused_in_words():
+    below = side("A", grid(SPEED[SPEED <= 4000], torque_nm=400.0))
+    above = side("B", grid(SPEED[SPEED >= 4000], torque_nm=412.0))
+    with pytest.raises(ValueError, match="every pull covers 4000 rpm and no other engine speed"):
+        compare(below, above)

@@ -80,6 +80,12 @@ def test_in_the_other_system_the_headline_is_said_anew():
     assert story.troubles == []
 
 
+def test_the_persons_own_title_is_kept_in_the_other_system():
+    story = story_of(of(leaning(), "Large makes 47 hp more at 6500 rpm: keep it"), "SI")
+    assert story.headline == "Large makes 47 hp more at 6500 rpm: keep it"
+    assert story.troubles == [] and "kW" in story.spoken[1].text
+
+
 def test_an_edited_headline_that_contradicts_says_why():
     story = story_of(finding(), "US", title="Large makes 400 hp more at 6500 rpm")
     assert len(story.troubles) == 1

@@ -39,7 +39,9 @@ def story_of(finding, system, *, quantity="", title="", notes=(), split=None, de
     which says why. demo: the data are invented.
     """
     c = finding.comparison
-    own = finding.title if finding.system == system else headline(c, system)
+    # Only the automatic headline is made anew in other units; a person's words are kept.
+    anew = finding.system != system and finding.title == headline(c, finding.system)
+    own = headline(c, system) if anew else finding.title
     said = title.strip() or own
     cited = (*cited_values(c), *_cited_shares(split, c.range_rpm))
     quantity = quantity or _quantity(said, cited, c)
