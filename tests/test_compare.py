@@ -474,3 +474,46 @@ def test_smoothing_is_for_charts_only(demo):
     )
     assert smooth.peaks == demo.peaks
     assert Settings().smoothing == 1
+
+
+# ---- boost against back pressure in words ---------------------------------------------------
+
+
+def back_words(boost_pa, back_pa):
+    """What is said of a side with this boost and back pressure (gauge), along SPEED."""
+    cell = 98e3
+    channels = {"p_manifold_pa": cell + boost_pa, "p_exhaust_pa": cell + back_pa}
+    sides = (three(n, 400.0, p_cell_pa=cell, **channels) for n in "AB")
+    return texts(compare(*sides))["back pressure A"].text
+
+
+def test_every_crossing_of_boost_and_back_pressure_is_told():
+    x = (SPEED - 3000) / 3000
+    boost = np.full(len(SPEED), 100e3)
+    assert "is above boost throughout" in back_words(boost, boost + 30e3)
+    assert "stays below boost" in back_words(boost, boost - 30e3)
+    falls = back_words(boost, boost + 60e3 - 80e3 * x)
+    assert "back pressure falls below boost at 5250 rpm;" in falls
+    both = back_words(boost, boost + 100e3 * (x - 0.25) * (x - 0.75))
+    assert "falls below boost at 3752 rpm and passes boost at 5248 rpm;" in both
+
+
+def test_without_boost_nothing_is_said_of_passing_it():
+    words = back_words(np.full(len(SPEED), -20e3), np.full(len(SPEED), 15e3))
+    assert "cannot be judged: there was no boost in the range" in words
+
+
+# ---- a range of averages with too few speeds ------------------------------------------------
+
+
+@pytest.mark.parametrize("low, high", [(4010, 4050), (3990, 4010)])
+def test_a_range_with_fewer_than_two_speeds_is_refused_in_words(low, high):
+    with pytest.raises(ValueError, match=f"from {low} to {high} rpm: fewer than two .*wider range"):
+        compare(three("A", 400.0), three("B", 412.0), Settings(low_rpm=low, high_rpm=high))
+
+
+def test_pulls_that_share_one_speed_are_refused_in_words():
+    below = side("A", grid(SPEED[SPEED <= 4000], torque_nm=400.0))
+    above = side("B", grid(SPEED[SPEED >= 4000], torque_nm=412.0))
+    with pytest.raises(ValueError, match="every pull covers 4000 rpm and no other engine speed"):
+        compare(below, above)

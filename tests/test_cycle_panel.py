@@ -1,9 +1,13 @@
 """The cycle panel driven as a hand would; what it looks like is for the browser test."""
 
+import shutil
+
 import pytest
 
 from tests.conftest import ROOT
+from toolkit.analysis.breathing import cam_of
 from toolkit.panels.cycle import CyclePanel
+from toolkit.physics.cam import CAMS
 
 LOGS = ["runs/2026-04-18_2_small_14psi_dyno.csv", "runs/2026-04-18_5_large_14psi_dyno.csv"]
 
@@ -59,3 +63,42 @@ def test_timing_at_a_lift_with_an_impossible_ramp_is_said_and_the_picture_stays(
     assert panel.chart.picture is kept
     panel.ramp.type("")
     assert panel.trouble.value == ""
+
+
+def test_what_the_timing_is_stated_at_holds_for_a_described_shape_too(panel):
+    panel.shape.value = "mild"
+    panel.timing.value = 1e-3
+    assert panel.shape.value == "angles below"
+    assert panel.cam.overlap_deg > CAMS["mild"].overlap_deg
+    panel.shape.value = "mild"
+    assert panel.timing.value == 0 and panel.cam.overlap_deg == CAMS["mild"].overlap_deg
+
+
+@pytest.fixture
+def other(tmp_path):
+    """A bench whose second build has another range of speeds and timing at 0.6 mm of lift."""
+    for folder in ("builds", "maps"):
+        shutil.copytree(ROOT / "data_demo" / folder, tmp_path / folder)
+    text = (tmp_path / "builds" / "small.toml").read_text()
+    text = text.replace('["2000 rpm", "6800 rpm"]', '["2500 rpm", "4500 rpm"]')
+    text = text.replace("intake_opens_before", 'timing_at_lift = "0.6 mm"\nintake_opens_before')
+    (tmp_path / "builds" / "slow.toml").write_text(text)
+    return CyclePanel(tmp_path, "builds/small.toml")
+
+
+def test_another_build_brings_its_own_lift_of_timing_and_range_of_speed(other):
+    other.speed.value = 5000.0
+    other.build.value = "builds/slow.toml"
+    assert other.trouble.value == ""
+    assert other.timing.value == pytest.approx(0.6e-3)
+    assert other.timing.control.label == "0.6 mm lift"
+    built = cam_of(other._engine().valves)
+    assert other.cam.overlap_deg == pytest.approx(built.overlap_deg)
+    assert other.speed.value == 3500
+    before = other.chart.picture
+    other.speed.value = 4000.0
+    assert other.chart.picture is not before
+    other.build.value = "builds/small.toml"
+    assert other.timing.value == 0 and other.speed.value == 4000
+    assert len(other.timing.control.options) == 3
+    other.close()

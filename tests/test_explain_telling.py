@@ -4,7 +4,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from toolkit.analysis.compare import compare
+from toolkit.analysis.compare import Settings, compare
 from toolkit.analysis.finding import Finding
 from toolkit.analysis.repeats import Repeat, Side
 from toolkit.analysis.review_notes import PlacedNote, notes_of
@@ -80,6 +80,12 @@ def test_in_the_other_system_the_headline_is_said_anew():
     assert story.troubles == []
 
 
+def test_the_persons_own_title_is_kept_in_the_other_system():
+    story = story_of(of(leaning(), "Large makes 47 hp more at 6500 rpm: keep it"), "SI")
+    assert story.headline == "Large makes 47 hp more at 6500 rpm: keep it"
+    assert story.troubles == [] and "kW" in story.spoken[1].text
+
+
 def test_an_edited_headline_that_contradicts_says_why():
     story = story_of(finding(), "US", title="Large makes 400 hp more at 6500 rpm")
     assert len(story.troubles) == 1
@@ -137,6 +143,76 @@ def test_with_one_pull_nothing_is_claimed():
     story = story_of(finding(pulls=1), "US")
     assert "scatter unknown" in story.headline
     assert story.troubles == []
+
+
+def leaning(slope=0.03, pulls=(3, 3), settings=None, hole=(), **more):
+    """Small level, Large rising through it at 4800 rpm; hole: bins without rows on Large."""
+    a, b = (side(n, 400 + (SPEED - 4800) * k, 60e3 + 90e3 * RISE, p)
+            for n, k, p in zip(("Small", "Large"), (0, slope), pulls, strict=True))  # fmt: skip
+    for repeat in b.repeats:
+        for values in repeat.grid.mean.values():
+            values[np.isin(SPEED, hole)] = np.nan
+    return replace(compare(a, b, settings), **more)
+
+
+def of(c, title="", system="US"):
+    return Finding("x", title or headline(c, system), "", system, c, verdicts(c, system))
+
+
+def test_below_the_crossover_the_headline_does_not_contradict_itself():
+    said = headline(leaning(settings=Settings(high_rpm=4500)), "US")
+    assert said == "Small makes 23 hp more at 3000 rpm; Large leads above 4800 rpm"
+    assert story_of(of(leaning(settings=Settings(high_rpm=4500))), "US").troubles == []
+    assert headline(leaning(), "US").endswith("; Small leads below 4800 rpm")
+
+
+def test_a_crossover_over_a_hole_is_told_as_far_as_it_is_seen():
+    c = leaning(hole=(4700, 4800, 4900))
+    assert np.isnan(c.crossovers["power_w"][0].speed_rpm)
+    assert headline(c, "US").endswith("; Small leads up to 4600 rpm")
+    assert any("up to 4600 rpm and Large from 5000 rpm" in v.text for v in verdicts(c, "US"))
+    assert all(np.isfinite(found.value) for found in cited_values(c))
+    assert story_of(of(c), "US").troubles == []
+    unknown = [*cited_values(c), Cited("crossover", np.nan, "engine_speed")]
+    assert contradictions("Large makes 47 hp more at 6500 rpm", unknown) == []
+    assert contradictions("boost falls at 9000 rpm", unknown)
+
+
+def on_average(c):
+    return next(s for s in story_of(of(c), "US").spoken if "average" in s.text)
+
+
+@pytest.mark.parametrize("pulls", [(1, 1), (3, 1)])
+def test_an_unknown_scatter_is_no_small_one(pulls):
+    said = on_average(leaning(pulls=pulls))
+    assert "scatter is unknown" in said.text and said.evidence == "cannot tell"
+
+
+def test_an_average_that_is_not_known_is_not_within_the_scatter():
+    c = leaning()
+    nothing = replace(c.average["power_w"], difference=np.nan, half_width=np.nan)
+    said = on_average(replace(c, average=c.average | {"power_w": nothing, "torque_nm": nothing}))
+    assert "Not every pull has rows" in said.text and "scatter" not in said.text
+
+
+def test_corrected_numbers_are_worked_out_wherever_they_are_told():
+    settings = Settings(low_rpm=5500)
+    for more in ({"reference": "SAE J1349"}, {"drift_corrected": True}):
+        spoken = story_of(of(leaning(settings=settings, **more)), "US").spoken
+        told = {s.evidence for s in spoken if "leads" in s.text or "average" in s.text}
+        assert told == {"worked out"}
+        c = leaning(**more)
+        assert all(v.evidence == "worked out" for v in verdicts(c, "US") if "leads" in v.text)
+    plain = story_of(of(leaning(settings=settings)), "US").spoken
+    assert {s.evidence for s in plain if "leads" in s.text} == {"measured"}
+
+
+def test_a_difference_outside_the_range_decides_no_headline():
+    # Within 100 rpm of the crossover the pulls' scatter is larger than what they differ by.
+    near = Settings(low_rpm=4700, high_rpm=4900)
+    story = story_of(of(leaning(settings=near)), "US")
+    assert "no difference beyond the scatter" in story.headline
+    assert story.evidence == "cannot tell"
 
 
 def review_note(channel="p_manifold_pa", at=5000.0, words="boost falls away"):
@@ -197,8 +273,10 @@ def test_the_page_has_the_causes_on_the_same_axis():
 
 def test_a_cause_is_said_with_its_evidence_and_may_be_cited():
     _, story = told_why("SI")
-    causes = [s for s in story.spoken if s.text.startswith("Of ")]
-    assert causes and all("N m" in s.text for s in causes)
+    causes = [s for s in story.spoken if " torque: " in s.text]
+    assert causes and all(s.text.startswith("On average Large makes ") for s in causes)
+    assert all(s.text.count("N m") == 2 for s in causes)
+    assert not any("not explained by" in s.text for s in story.spoken)
     assert {s.evidence for s in causes} <= {"worked out", "estimated"}
     assert any("Shapley" in text for text in story.method)
     share = next(c for c in story.cited if c.words == "average share of pumping")

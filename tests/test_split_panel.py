@@ -4,9 +4,16 @@ import numpy as np
 import pytest
 
 from tests.conftest import ROOT
+from tests.test_explain_telling import SPEED, side
+from toolkit.analysis.compare import compare
+from toolkit.analysis.split import split
+from toolkit.analysis.split_words import headline
+from toolkit.bench import Bench
+from toolkit.build import read_build
 from toolkit.charts.split_picture import FILLS
 from toolkit.panels.back_to_back import BackToBackPanel
 from toolkit.panels.split import SplitPanel
+from toolkit.preferences import DEMO_BENCH
 
 
 @pytest.fixture(scope="module")
@@ -53,6 +60,26 @@ def test_wider_tolerances_make_wider_bands(why):
     why.tolerances["p_exhaust_pa"].type("-1 psi")
     assert "not possible" in why.tolerances["p_exhaust_pa"].words
     why.tolerances["p_exhaust_pa"].type("0.29 psi")
+
+
+def level(name, torque, pulls=3):
+    """A side of level torque at one boost and back pressure."""
+    return side(name, torque + 0 * SPEED, 60e3 + 0 * SPEED, pulls)
+
+
+def gap_of(a, b):
+    return headline(split(compare(a, b), read_build(Bench(DEMO_BENCH), "builds/small.toml")),
+                    "US", 3500, 6500)  # fmt: skip
+
+
+def test_the_split_claims_no_leader_where_the_comparison_refuses_to():
+    assert gap_of(level("Small", 500.0), level("Large", 520.0)).startswith("Large makes 15 lb-ft")
+    one = gap_of(level("Small", 500.0, 1), level("Large", 520.0, 1))
+    assert one.startswith("Large reads 15 lb-ft more") and "scatter unknown, so no claim" in one
+    same = gap_of(level("Small", 500.0), level("Large", 500.0))
+    assert "makes" not in same and "cannot tell" in same
+    near = gap_of(level("Small", 500.0), level("Large", 501.0))
+    assert near.startswith("Large reads 1 lb-ft more than Small") and "cannot tell" in near
 
 
 def test_longer_overlap_carries_more_of_the_gap(why):

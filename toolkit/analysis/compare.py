@@ -191,12 +191,23 @@ def _range(speed, stack_a, stack_b, settings):
     covered = speed[np.isfinite(np.concatenate(tables)).all(axis=0)]
     if not len(covered):
         raise ValueError("no engine speed is covered by every pull: choose pulls that overlap")
+    if len(covered) == 1:
+        raise ValueError(
+            f"every pull covers {covered[0]:.0f} rpm and no other engine speed: choose pulls that "
+            "overlap over a range"
+        )
     low = covered[0] if settings.low_rpm is None else settings.low_rpm
     high = covered[-1] if settings.high_rpm is None else settings.high_rpm
     if low < covered[0] or high > covered[-1] or low >= high:
         common = f"{covered[0]:.0f} to {covered[-1]:.0f}"
         raise ValueError(
             f"averages from {low:.0f} to {high:.0f} rpm: the pulls have {common} rpm in common"
+        )
+    if ((covered >= low) & (covered <= high)).sum() < 2:
+        raise ValueError(
+            f"averages from {low:.0f} to {high:.0f} rpm: fewer than two of the engine speeds that "
+            f"every pull covers lie there, which are {speed[1] - speed[0]:.0f} rpm apart: choose "
+            "a wider range"
         )
     return float(low), float(high)
 

@@ -1,5 +1,7 @@
 """A split in plain sentences, one a cause, each with its evidence word; and what to log next."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from toolkit import units
@@ -51,17 +53,50 @@ def _sentence(split, k, share, half, system):
     if amount <= band:
         text = f"{_title(cause)}: cannot tell, {_signed(share, amount)} ± {band:.1f} {unit}."
         return Verdict(cause, text, CANNOT_TELL)
-    way = "gives" if share > 0 else "takes"
     text = (
-        f"{_title(cause)} {way} {split.name_b} {amount:.1f} ± {band:.1f} {unit} against "
+        f"{_title(cause)} {_way(share)} {split.name_b} {amount:.1f} ± {band:.1f} {unit} against "
         f"{split.name_a}."
     )
     return Verdict(cause, text, evidence_of(split, cause))
 
 
+def words_of(cause):
+    """A cause as it is called within a sentence."""
+    return _WORDS[cause]
+
+
+def gap(split, system, low_rpm, high_rpm):
+    """(words, clear): the measured difference, with a leader only where it is beyond its band.
+
+    The band is that of torque itself: what is wrong in a cause only moves its share to another.
+    """
+    low, high = low_rpm, high_rpm
+    whole = replace(
+        split, share=split.share.sum(axis=0, keepdims=True),
+        errors=split.errors.sum(axis=1, keepdims=True),
+    )  # fmt: skip
+    (total,), (half,) = whole.average(low, high)
+    size = units.text(abs(float(total)), "torque", system)
+    way = "more" if total >= 0 else "less"
+    over = f"from {low:.0f} to {high:.0f} rpm"
+    if abs(total) > half:
+        first, other = split.name_b, split.name_a
+        if total < 0:
+            first, other = other, first
+        return f"{first} makes {size} more than {other} {over}", True
+    text = f"{split.name_b} reads {size} {way} than {split.name_a} {over}"
+    if not np.isfinite(half):
+        return f"{text}: scatter unknown, so no claim", False
+    return f"{text}, within ± {units.text(float(half), 'torque', system)}: cannot tell", False
+
+
 def _title(cause):
     words = _WORDS[cause]
     return words[0].upper() + words[1:]
+
+
+def _way(share):
+    return "gives" if share > 0 else "takes"
 
 
 def _signed(share, amount):
@@ -90,15 +125,14 @@ def to_log(split):
 def headline(split, system, low_rpm, high_rpm):
     """The split in one line: the measured gap and its largest clear cause."""
     share, half = split.average(low_rpm, high_rpm)
+    said, led = gap(split, system, low_rpm, high_rpm)
     clear = [k for k in range(len(share)) if abs(share[k]) > half[k]]
-    total = units.text(abs(float(share.sum())), "torque", system)
-    leader, other = (
-        (split.name_b, split.name_a) if share.sum() > 0 else (split.name_a, split.name_b)
-    )
-    gap = f"{leader} makes {total} more than {other} from {low_rpm:.0f} to {high_rpm:.0f} rpm"
     if not clear:
-        return f"{gap}; no single cause is clear"
+        return f"{said}; no single cause is clear"
     most = max(clear, key=lambda k: abs(share[k]))
     amount = units.text(abs(share[most]), "torque", system)
+    cause = _WORDS[split.causes[most]]
+    if not led:
+        return f"{said}; {cause} {_way(share[most])} {split.name_b} {amount}"
     way = "for" if share[most] * share.sum() > 0 else "against"
-    return f"{gap}; {_WORDS[split.causes[most]]} counts {amount} {way} it"
+    return f"{said}; {cause} counts {amount} {way} it"

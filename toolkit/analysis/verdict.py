@@ -7,6 +7,7 @@ import numpy as np
 from toolkit import units
 from toolkit.analysis.repeats import OBSERVED
 from toolkit.logs.channels import pressure_of
+from toolkit.logs.pressure_reference import LEAST_BOOST_PA
 
 MEASURED, WORKED_OUT, ESTIMATED = "measured", "worked out", "estimated"
 CANNOT_TELL = "cannot tell"
@@ -57,15 +58,36 @@ def headline(comparison, system):
     clear = np.flatnonzero(gain.clear & inside)
     if not len(clear):
         return f"{a} and {b}: no difference beyond the scatter"
-    best = clear[
-        np.argmax(np.where(clear >= _upper(c, channel), np.abs(gain.difference[clear]), 0))
-    ]
+    upper = clear[clear >= _upper(c, channel)]
+    told = upper if len(upper) else clear  # the range may end below the crossover
+    best = told[np.argmax(np.abs(gain.difference[told]))]
     d = gain.difference[best]
     more = units.text(abs(d), _KIND[channel], system)
     leader, other = (b, a) if d > 0 else (a, b)
     at = f"{leader} makes {more} more at {c.speed_rpm[best]:.0f} rpm"
     found = c.crossovers.get(channel, ())
-    return f"{at}; {other} leads below {_at(found[0])} rpm" if len(found) == 1 else at
+    if len(found) != 1 or not found[0].known:
+        return at
+    below, above = _leads(found[0])
+    return f"{at}; {other} leads {below if len(upper) else above} rpm"
+
+
+def _leads(found):
+    """Where each side leads: below and above the crossing, or as far as is seen over a hole."""
+    if np.isfinite(found.speed_rpm):
+        return f"below {found.speed_rpm:.0f}", f"above {found.speed_rpm:.0f}"
+    return f"up to {found.low_rpm:.0f}", f"from {found.high_rpm:.0f}"
+
+
+def evidence_of(c):
+    """The evidence word of a power or torque of a comparison."""
+    return WORKED_OUT if c.drift_corrected or c.reference != OBSERVED else MEASURED
+
+
+def no_boost(c, p):
+    """Whether Pressures of a comparison show no boost anywhere up to the end of its range."""
+    boost = p.boost_gauge_pa[np.isfinite(p.boost_gauge_pa) & (c.speed_rpm <= c.range_rpm[1])]
+    return bool(len(boost)) and bool((boost <= LEAST_BOOST_PA).all())
 
 
 def _upper(c, channel):
@@ -118,25 +140,29 @@ def _peaks(c, channel, system):
         f"{side.name} {units.text(peak.value, kind, system)} at {peak.speed_rpm:.0f} rpm"
         for side, peak in zip((c.a, c.b), c.peaks[channel], strict=True)
     ]
-    evidence = WORKED_OUT if c.drift_corrected or c.reference != OBSERVED else MEASURED
-    return Verdict(f"peak {kind}", f"Peak {kind}: {', '.join(parts)}.", evidence)
+    return Verdict(f"peak {kind}", f"Peak {kind}: {', '.join(parts)}.", evidence_of(c))
 
 
 def _crossovers(c, channel):
     for found in c.crossovers[channel]:
         below, above = (c.a.name, c.b.name) if found.rising else (c.b.name, c.a.name)
         word = _WORD[channel]
-        where = f"{_at(found)} rpm ({found.low_rpm:.0f} to {found.high_rpm:.0f})"
-        text = f"In {word} {below} leads below {where} and {above} above it"
+        if np.isfinite(found.speed_rpm):
+            where = f"{found.speed_rpm:.0f} rpm ({found.low_rpm:.0f} to {found.high_rpm:.0f})"
+            text = f"In {word} {below} leads below {where} and {above} above it"
+        else:
+            low, high = _leads(found)
+            text = f"In {word} {below} leads {low} rpm and {above} {high} rpm, with a hole between"
         if found.known:
-            yield Verdict(f"crossover {word}", f"{text}.", MEASURED)
+            yield Verdict(f"crossover {word}", f"{text}.", evidence_of(c))
         else:
             yield Verdict(f"crossover {word}", f"{text}; scatter unknown.", CANNOT_TELL)
 
 
 def _at(found):
-    middle = 0.5 * (found.low_rpm + found.high_rpm)
-    return f"{found.speed_rpm if np.isfinite(found.speed_rpm) else middle:.0f}"
+    if np.isfinite(found.speed_rpm):
+        return f"at {found.speed_rpm:.0f} rpm"
+    return f"between {found.low_rpm:.0f} and {found.high_rpm:.0f} rpm"
 
 
 def _pressures(c, which, system):
@@ -149,7 +175,7 @@ def _pressures(c, which, system):
         )
         return Verdict(subject, text, CANNOT_TELL)
     known = np.isfinite(p.ratio_absolute) | np.isfinite(p.ratio_gauge)
-    if not (known & (c.speed_rpm <= c.range_rpm[1])).any():
+    if not (known & (c.speed_rpm <= c.range_rpm[1])).any() or no_boost(c, p):
         text = f"Back pressure of {side.name} cannot be judged: there was no boost in the range."
         return Verdict(subject, text, CANNOT_TELL)
     top = np.flatnonzero(known & (c.speed_rpm <= c.range_rpm[1]))[-1]
@@ -173,12 +199,17 @@ def _left_out(side, gone):
 
 
 def _passes(p):
-    ups = [found for found in p.crossings if found.rising]
-    if ups:
-        return f"passes boost at {_at(ups[-1])} rpm"
+    if p.crossings:
+        ways = [f"{'passes' if f.rising else 'falls below'} boost {_at(f)}" for f in p.crossings]
+        if len(ways) > 3:
+            return f"crosses boost {len(ways)} times and {ways[-1]}"
+        return f"{', '.join(ways[:-1])} and {ways[-1]}" if len(ways) > 1 else ways[0]
     ratio = np.where(np.isfinite(p.ratio_absolute), p.ratio_absolute, p.ratio_gauge)
     over = ratio[np.isfinite(ratio)] > 1
-    return "is above boost throughout" if over.mean() > 0.5 else "stays below boost"
+    if over.all():
+        return "is above boost throughout"
+    most = f"is {'above' if over.mean() > 0.5 else 'below'} boost over most of the speeds"
+    return most if over.any() else "stays below boost"
 
 
 def _unlike(c, unlike, system):

@@ -9,7 +9,7 @@ import pandas as pd
 from toolkit import units
 from toolkit.analysis import split_words
 from toolkit.analysis.split import UNEXPLAINED
-from toolkit.analysis.verdict import headline, verdicts
+from toolkit.analysis.verdict import evidence_of, headline, no_boost, verdicts
 from toolkit.charts import comparison as charts
 from toolkit.charts import split_picture, style
 from toolkit.charts.picture import Mark
@@ -39,7 +39,9 @@ def story_of(finding, system, *, quantity="", title="", notes=(), split=None, de
     which says why. demo: the data are invented.
     """
     c = finding.comparison
-    own = finding.title if finding.system == system else headline(c, system)
+    # Only the automatic headline is made anew in other units; a person's words are kept.
+    anew = finding.system != system and finding.title == headline(c, finding.system)
+    own = headline(c, system) if anew else finding.title
     said = title.strip() or own
     cited = (*cited_values(c), *_cited_shares(split, c.range_rpm))
     quantity = quantity or _quantity(said, cited, c)
@@ -51,7 +53,7 @@ def story_of(finding, system, *, quantity="", title="", notes=(), split=None, de
         headline=said,
         picture=marked,
         sentences=tuple(_sentence(v) for v in _said(c, split, system)),
-        spoken=(*spoken(c, system, quantity), *_spoken_split(split, c.range_rpm, system)),
+        spoken=(*spoken(c, system, quantity), *_spoken_split(split, c, system)),
         cited=cited,
         card=method_card(c, system, demo),
         method=(*note, *_method(c, split)),
@@ -81,21 +83,27 @@ def cited_values(c):
         ]
         for name, peak in zip(sides, c.peaks[channel], strict=True):
             out.append(Cited(f"peak {word} of {name}", peak.value, kind, peak.speed_rpm))
-        average = c.average[channel]
-        out.append(
-            Cited(f"average {word} difference", float(average.difference), kind, None, *sides[::-1])
-        )
+        average, ways = c.average[channel], (None, *sides[::-1])
         share = float(average.difference / average.level_a)
-        out.append(Cited(f"average {word} difference", share, "fraction", None, *sides[::-1]))
+        for value, of in ((float(average.difference), kind), (share, "fraction")):
+            out.append(Cited(f"average {word} difference", value, of, *ways))
         out += [
-            Cited(f"crossover in {word}", float(found.speed_rpm), "engine_speed")
+            Cited(
+                f"crossover in {word}",
+                float(found.speed_rpm),
+                "engine_speed",
+                None,
+                *(sides if found.rising else sides[::-1]),
+            )
             for found in c.crossovers[channel]
+            if np.isfinite(found.speed_rpm)  # not known over a hole in the bins
         ]
     for name, p in zip(sides, (c.pressures_a, c.pressures_b), strict=True):
         out += _cited_pressures(c, name, p)
     out += [Cited("range of the averages", v, "engine_speed") for v in c.range_rpm]
     counts = dict.fromkeys((c.a.n, c.b.n))
-    return (*out, *(Cited("number of pulls", n, "number", noun="pull") for n in counts))
+    out += [Cited("number of pulls", n, "number", noun="pull") for n in counts]
+    return tuple(cited for cited in out if np.isfinite(cited.value))
 
 
 def _cited_pressures(c, name, p):
@@ -105,7 +113,7 @@ def _cited_pressures(c, name, p):
         for x, v in zip(c.speed_rpm, values, strict=True):
             if np.isfinite(v):
                 yield Cited(f"{word} of {name}", float(v), "boost", float(x))
-    for found in p.crossings:
+    for found in (f for f in p.crossings if np.isfinite(f.speed_rpm)):
         yield Cited(f"crossing of {name}", float(found.speed_rpm), "engine_speed")
 
 
@@ -153,18 +161,24 @@ def _said(c, split, system):
         yield from split_words.sentences(split, system, *c.range_rpm)
 
 
-def _spoken_split(split, range_rpm, system):
+def _spoken_split(split, c, system):
     """The largest clear causes, in sentences short enough to be spoken."""
     if split is None:
         return
-    share, half = split.average(*range_rpm)
+    share, half = split.average(*c.range_rpm)
     total = units.text(abs(float(share.sum())), "torque", system)
     way = "more" if share.sum() > 0 else "less"
+    # No leader is claimed within the scatter.
+    makes = "makes" if c.average["torque_nm"].clear else "reads"
     clear = [k for k in np.argsort(-np.abs(share)) if abs(share[k]) > half[k]]
     for k in clear[:2]:
         size, cause = units.text(abs(share[k]), "torque", system), split.causes[k]
         part = "gives" if share[k] > 0 else "takes"
-        text = f"Of {total} {way} torque on average, {cause} {part} {split.name_b} {size}."
+        words = split_words.words_of(cause)
+        comma = "," * ("," in words)
+        text = (
+            f"On average {split.name_b} {makes} {total} {way} torque: {words}{comma} {part} {size}."
+        )
         yield Sentence(text, split_words.evidence_of(split, cause))
 
 
@@ -183,9 +197,10 @@ def _quantity(text, cited, c):
 def _evidence(c, quantity):
     """The evidence word of a headline: a comparison within its scatter decides nothing."""
     gain = c.gains.get(quantity)
-    if gain is None or not gain.clear.any():
+    inside = (c.speed_rpm >= c.range_rpm[0]) & (c.speed_rpm <= c.range_rpm[1])
+    if gain is None or not gain.clear[inside].any():
         return "cannot tell"
-    return "measured" if c.reference == "observed" and not c.drift_corrected else "worked out"
+    return evidence_of(c)
 
 
 def spoken(c, system, quantity):
@@ -194,7 +209,7 @@ def spoken(c, system, quantity):
         kind, found = CHANNELS[quantity].kind, c.crossovers[quantity]
         for x in (f for f in found if np.isfinite(f.speed_rpm)):
             leads = c.a.name if x.rising else c.b.name
-            word = "measured" if x.known else "cannot tell"
+            word = evidence_of(c) if x.known else "cannot tell"
             yield Sentence(f"Below {x.speed_rpm:.0f} rpm {leads} leads.", word, x.speed_rpm)
         yield _spoken_average(c, quantity, kind, system)
     for name, p in zip((c.a.name, c.b.name), (c.pressures_a, c.pressures_b), strict=True):
@@ -204,17 +219,26 @@ def spoken(c, system, quantity):
 def _spoken_average(c, quantity, kind, system):
     average, low, high = c.average[quantity], *c.range_rpm
     over = f"from {low:.0f} to {high:.0f} rpm"
+    if not np.isfinite(average.difference):
+        return Sentence(f"Not every pull has rows {over}: no average is told.", "cannot tell")
+    if not np.isfinite(average.half_width):
+        return Sentence(
+            f"On average {over} the scatter is unknown: too few pulls for a claim.", "cannot tell"
+        )
     if not average.clear:
         return Sentence(f"On average {over} the difference is within the scatter.", "cannot tell")
     size = units.text(abs(float(average.difference)), kind, system)
     way = "more" if average.difference > 0 else "less"
     text = f"On average {over} {c.b.name} makes {size} {way}."
-    return Sentence(text, "worked out" if c.drift_corrected else "measured")
+    return Sentence(text, evidence_of(c))
 
 
 def _spoken_pressures(c, name, p, system):
     if p is None:
         yield Sentence(f"Back pressure on {name} was not logged.", "cannot tell")
+        return
+    if no_boost(c, p):
+        yield Sentence(f"{name} made no boost in the range.", "measured")
         return
     for x in (f for f in p.crossings if f.rising and np.isfinite(f.speed_rpm)):
         text = f"On {name} back pressure passes boost at {x.speed_rpm:.0f} rpm."

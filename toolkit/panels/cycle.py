@@ -19,6 +19,7 @@ from toolkit.panels.base import (
     group,
     named,
     paragraph,
+    swap,
     verdict,
 )
 from toolkit.physics.cam import CAMS, Cam, exhaust_lobe, intake_lobe
@@ -50,16 +51,17 @@ class CyclePanel(Workpanel):
         self.chart = Chart(picture(self.breath, UNITS.system))
         self.build.observe(self._new_build, "value")
         self.shape.observe(self._new_shape, "value")
-        for slide in (*self.angles.values(), self.intake_lift, self.exhaust_lift):
-            slide.observe(self._moved, "value")
-        self.watch(self.runs, self.timing, self.ramp, self.speed, self.boost, self.ratio)
-        self.watch(self.t_charge)
+        lifts = self.intake_lift, self.exhaust_lift
+        for field in (*self.angles.values(), *lifts, self.timing, self.ramp):
+            field.observe(self._moved, "value")
+        self.watch(self.runs, self.speed, self.boost, self.ratio, self.t_charge)
+        self._drawn_at = group("Drawn at", self.speed, self.boost, self.ratio, self.t_charge)
         self.compose(
             [
                 group("Engine", self.build, self.runs),
                 group("Cam", self.shape, self.timing, self.ramp, *self.angles.values(),
                       self.intake_lift, self.exhaust_lift),
-                group("Drawn at", self.speed, self.boost, self.ratio, self.t_charge),
+                self._drawn_at,
             ],
             [self.chart, self.story, self.notes],
         )  # fmt: skip
@@ -93,14 +95,21 @@ class CyclePanel(Workpanel):
         self.exhaust_lift = Quantity("Exhaust lift", "length", 0.010, low=2e-3, high=0.03)
 
     def _make_state(self):
-        low, high = self._engine().speed_range_rpm
-        steps = round((high - low) / 100)
-        middle = low + (high - low) / steps * (steps // 2)
-        self.speed = Slide("Engine speed", "engine_speed", middle, low, high, steps)
+        self.speed = self._speed_slide()
         psi = 6894.757293168361
         self.boost = Slide("Boost", "boost", 14 * psi, 0, 40 * psi)
         self.ratio = Slide("Back pressure / boost", "ratio", 1.2, 0.6, 2.0, 70)
         self.t_charge = Quantity("Charge temperature", "temperature", 318.15, low=240, high=450)
+
+    def _speed_slide(self):
+        """Over the speeds of the build, at the middle or where the last one stood."""
+        low, high = self._engine().speed_range_rpm
+        steps = max(1, round((high - low) / 100))
+        last = getattr(self, "speed", None)
+        start = low + (high - low) / steps * (steps // 2)
+        if last is not None and low <= last.value <= high:
+            start = last.value
+        return Slide("Engine speed", "engine_speed", start, low, high, steps)
 
     # ---- what the fields say ----
 
@@ -169,10 +178,14 @@ class CyclePanel(Workpanel):
     def _new_build(self, change):
         with self.guarded():
             self._take_cam()
+            self.speed = self._speed_slide()
+            heading, _, *others = self._drawn_at.children
+            swap(self._drawn_at, [heading, self.speed, *others])
+            self.watch(self.speed)
         self._changed(change)
 
     def _moved(self, change):
-        """A hand on an angle makes the cam a typed one."""
+        """A hand on an angle, a lift or what they are stated at makes the cam a typed one."""
         if not self._taking and self.shape.value != TYPED:
             self._taking = True
             self.shape.value = TYPED
@@ -199,8 +212,7 @@ class CyclePanel(Workpanel):
             v.exhaust_opens_deg,
             v.exhaust_closes_deg,
         )
-        nearest = min((lift for _, lift in _TIMING), key=lambda lift: abs(lift - v.timing_lift_m))
-        self._set(TYPED, nearest, angles, (v.intake_lift_m, v.exhaust_lift_m))
+        self._set(TYPED, v.timing_lift_m, angles, (v.intake_lift_m, v.exhaust_lift_m))
 
     def _show_cam(self, name):
         """The angles and lifts of a described shape."""
@@ -217,7 +229,12 @@ class CyclePanel(Workpanel):
     def _set(self, shape, timing, angles, lifts):
         """Fill the cam's fields without a redraw at each."""
         self._taking = True
+        # A lift that is not listed joins the list: the angles hold there and nowhere else.
+        near = [lift for _, lift in _TIMING if abs(lift - timing) < 1e-6]
+        timing = near[0] if near else timing
+        own = [] if near else [(f"{timing * 1e3:.3g} mm lift", timing)]
         try:
+            self.timing.control.options = [*_TIMING, *own]
             self.shape.value, self.timing.value, self.ramp.value = shape, timing, None
             for slide, angle in zip(self.angles.values(), angles, strict=True):
                 slide.value = angle

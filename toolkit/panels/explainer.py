@@ -1,6 +1,8 @@
 """The explainer: choose a finding, write its headline, place it, and publish the files."""
 
+import pickle
 import threading
+from contextlib import contextmanager
 from dataclasses import replace
 
 import ipywidgets as w
@@ -71,27 +73,36 @@ class Splits:
         self.why_not = ""
         if not build or isinstance(loaded, Kept):
             return None
-        if (slug, build) not in self._known:
+        # What is kept belongs to these very numbers: a finding may be saved anew under its slug.
+        numbers = pickle.dumps(loaded.comparison)
+        known, found = self._known.get((slug, build), (None, None))
+        if known != numbers:
             made = read_build(self.bench, build)
             try:
-                cam = cam_of(made.engine.valves)
-                self._known[slug, build] = split(loaded.comparison, made, cam)
+                found = split(loaded.comparison, made, cam_of(made.engine.valves))
             except ValueError as error:
                 self.why_not = f"The causes are not split: {error}."
                 return None
-        return self._known[slug, build]
+            self._known[slug, build] = numbers, found
+        return found
 
 
 class ExplainerPanel(Workpanel):
-    """Choose, write, place, look, publish. `story` is what is shown and would be published."""
+    """Choose, write, place, look, publish. `story` is what is shown and would be published.
+
+    It is None while the finding that was chosen could not be opened.
+    """
 
     def __init__(self, bench=None, finding="", build=""):
         """finding: the slug to open on; "" for the first that the bench has. build: a build file
         of the bench, for the split."""
         super().__init__()
         self.bench = Bench(bench or preferences.load().bench)
-        self.story = None
+        self.story = self.loaded = None
+        self._opened, self._notes, self._own_headline = None, (), ""
         self._work, self._stopped, self._stands = None, threading.Event(), {}
+        # The files are written on a thread of their own, which draws when it is done.
+        self._drawing, self._writing, self._filling = threading.RLock(), False, False
         slugs = slugs_of(self.bench)
         start = finding if finding in slugs else None
         self.finding = Choice("Finding", [(slug, slug) for slug in slugs], start)
@@ -112,10 +123,8 @@ class ExplainerPanel(Workpanel):
         self._frame = w.Box([self.preview], layout=w.Layout(width=f"{_PREVIEW_PX}px"))
         self._frame.add_class("dp-preview")
         self.tells, self.remarks = w.HTML(), w.HTML()
-        self._new_finding()
-        self.finding.observe(self._chosen, "value")
         self.watch(
-            self.build,
+            self.finding, self.build,
             self.headline, self.quantity, self.place, self.width, self.height, self.look,
             self.card, self.show, self.seconds, self.fps, *self.parts.values(), self.clip,
         )  # fmt: skip
@@ -207,23 +216,39 @@ class ExplainerPanel(Workpanel):
 
     # ---- what changes -----------------------------------------------------------------------
 
-    def _chosen(self, _change):
-        with self.guarded():
-            self._new_finding()
-            self.redraw()
-
     def _look_again(self):
-        """Offer what was saved since the page was opened."""
-        offer(self.finding, [(slug, slug) for slug in slugs_of(self.bench)])
+        """Offer what was saved since the page was opened; what was written stays."""
+        with self._filled():
+            offer(self.finding, [(slug, slug) for slug in slugs_of(self.bench)])
+        self.redraw()
+
+    @contextmanager
+    def _filled(self):
+        """Fields are filled inside: no redraw at each."""
+        self._filling = True
+        try:
+            yield
+        finally:
+            self._filling = False
 
     def _new_finding(self):
-        """Load what was chosen, with its own headline and the notes of its logs."""
+        """Load what was chosen, with its own headline and the notes of its logs.
+
+        Until that went well there is no story: what is shown and published is what is chosen.
+        """
+        self.story = self.loaded = self._opened = None
+        self._notes, self._stands, self.go.disabled = (), {}, True
+        self._frame.layout.display = "none"
+        for words in (self.tells, self.remarks, self.wrong, self.result, self.headline):
+            words.value = ""
         if not self.finding.value:
-            return
-        self.loaded = open_finding(self.bench, self.finding.value)
-        compared = not isinstance(self.loaded, Kept)
-        self._notes = notes_of(self.bench, self.loaded.comparison) if compared else ()
-        self._stands = {}
+            raise PublishError(
+                "this bench has no finding yet: save one in Back to back, or in "
+                "the sizing worksheet, the spring check or What if"
+            )
+        found = open_finding(self.bench, self.finding.value)
+        compared = not isinstance(found, Kept)
+        self._notes = notes_of(self.bench, found.comparison) if compared else ()
         of_pulls = (self.parts["why"], self.parts["poster"])
         for part in (self.build, self.quantity, self._note_group, self.show, *of_pulls):
             part.layout.display = None if compared else "none"
@@ -231,6 +256,7 @@ class ExplainerPanel(Workpanel):
         titles = [(n.note.words[:40], i) for i, n in enumerate(self._notes)]
         self.note.control.options = titles or [("none", -1)]
         self._moves.layout.display = None if titles else "none"
+        self.loaded, self._opened = found, self.finding.value
         self._reset_headline()
 
     def _reset_headline(self):
@@ -240,8 +266,8 @@ class ExplainerPanel(Workpanel):
 
     def _follow(self, change):
         # The finding's own headline follows the units; the person's own words stay.
-        if self.finding.value and self.headline.value == self._own_headline:
-            with self.guarded():
+        if self.loaded is not None and self.headline.value == self._own_headline:
+            with self._filled():
                 self._reset_headline()
         super()._follow(change)
 
@@ -272,14 +298,18 @@ class ExplainerPanel(Workpanel):
 
     def redraw(self):
         """Tell the story anew and show the chosen picture of it."""
+        if self._filling:
+            return
         self._own.layout.display = None if self.place.value == _OWN_SIZE else "none"
-        if self._work is not None and self._work.is_alive():
-            return  # drawn once the files are written
-        if not self.finding.value:
-            raise PublishError(
-                "this bench has no finding yet: save one in Back to back, or in "
-                "the sizing worksheet, the spring check or What if"
-            )
+        with self._drawing:
+            if self._opened is None or self._opened != self.finding.value:
+                with self._filled():
+                    self._new_finding()
+            if not self._writing:  # else drawn once the files are written
+                self._tell()
+
+    def _tell(self):
+        self.result.value = ""  # it told of what was there before
         cause = self._splits.of(self.finding.value, self.loaded, self.build.value)
         self.story = told(
             self.loaded, UNITS.system, quantity=self.quantity.value, title=self.headline.value,
@@ -320,6 +350,7 @@ class ExplainerPanel(Workpanel):
         else:
             data = png(self.story.picture, small, choice.look, card)
         self.preview.value = data
+        self._frame.layout.display = None
         self.preview.layout.width, self.preview.layout.height = (f"{px}px" for px in small)
         over = LOOKS[choice.look].ground is None
         (self._frame.add_class if over else self._frame.remove_class)("dp-over-video")
@@ -356,11 +387,14 @@ class ExplainerPanel(Workpanel):
 
     def start(self):
         """Begin to publish beside the page, so that it can be stopped."""
-        if self._work is not None and self._work.is_alive():
+        if self._writing:
             return
+        if self.story is None:
+            raise PublishError("there is nothing to publish: choose a finding that can be opened")
         self._stopped.clear()
+        self.result.value = ""
         story, choice, over = self.story, self.publication(), self.over.value
-        self.go.disabled, self.stop.disabled = True, False
+        self.go.disabled, self.stop.disabled, self._writing = True, False, True
         self._work = threading.Thread(target=self._publish, args=(story, choice, over))
         self._work.start()
 
@@ -370,15 +404,25 @@ class ExplainerPanel(Workpanel):
             self._work.join()
 
     def _publish(self, story, choice, over):
+        said = ""
         with self.guarded():
             try:
                 done = publish(
                     self.bench, story, choice, over, self._tell_progress, self._stopped.is_set
                 )
-                self.result.value = _told(story, done)
+                said = _told(story, done)
             except Cancelled:
-                self.result.value = paragraph("Stopped: only whole files were kept.", "dp-verdict")
-        self.go.disabled, self.stop.disabled = bool(story.troubles), True
+                said = paragraph("Stopped: only whole files were kept.", "dp-verdict")
+            finally:
+                self._draw_again()
+        self.result.value = said
+
+    def _draw_again(self):
+        """What was changed while the files were written is drawn now."""
+        with self._drawing:
+            self._writing, self.stop.disabled = False, True
+            if self.comm is not None:  # the panel is still on its page
+                self.redraw()
 
     def _tell_progress(self, done, total, words):
         self.progress.max, self.progress.value = total, done
