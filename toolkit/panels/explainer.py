@@ -1,11 +1,11 @@
 """The explainer: choose a finding, write its headline, place it, and publish the files."""
 
-import pickle
 import threading
 from contextlib import contextmanager
 from dataclasses import replace
 
 import ipywidgets as w
+import numpy as np
 
 from toolkit import preferences
 from toolkit.analysis.breathing import cam_of
@@ -74,7 +74,7 @@ class Splits:
         if not build or isinstance(loaded, Kept):
             return None
         # What is kept belongs to these very numbers: a finding may be saved anew under its slug.
-        numbers = pickle.dumps(loaded.comparison)
+        numbers = _numbers(loaded.comparison)
         known, found = self._known.get((slug, build), (None, None))
         if known != numbers:
             made = read_build(self.bench, build)
@@ -85,6 +85,15 @@ class Splits:
                 return None
             self._known[slug, build] = numbers, found
         return found
+
+
+def _numbers(comparison):
+    """What a split is worked out from, to be compared with what it was worked out from before."""
+    c = comparison
+    gains = [(name, v) for name, g in c.gains.items() for v in (g.level_a, g.level_b, g.half_width)]
+    columns = [*c.channels_a.items(), *c.channels_b.items(), *gains]
+    names = c.a.name, c.b.name, c.settings, c.reference
+    return *names, *((name, np.asarray(v).tobytes()) for name, v in columns)
 
 
 class ExplainerPanel(Workpanel):
