@@ -91,6 +91,14 @@ def test_demo_log_holds_three_pulls_at_its_sweep_rate(logger):
         assert pull.high_rpm == pytest.approx(6700, abs=25)
 
 
+def test_a_speed_sensor_that_sticks_low_leaves_a_log_that_can_be_read():
+    raw = pd.read_csv(RUNS / "2026-04-18_3_small_20psi_dyno.csv", comment="#")
+    frame = raw.rename(columns={"Time (s)": "time_s", "Engine Speed (rpm)": "speed_rpm"})
+    stuck = frame["speed_rpm"].between(1200, 3750, inclusive="neither")
+    frame.loc[stuck, "speed_rpm"] = 900.0
+    assert all(p.high_rpm > 6600 for p in pulls_of(find_pulls(frame)))
+
+
 def test_a_pause_of_the_logger_is_kept_inside_and_reported():
     raw = pd.read_csv(RUNS / "bad/gaps_and_bursts.csv")
     (pull,) = pulls_of(find_pulls(log(raw.time_s, raw.rpm)))

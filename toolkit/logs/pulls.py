@@ -182,6 +182,8 @@ def _sweep_rows(trace, valley, peak):
     start, stop = _without_holds(trace, start, stop)
     if trace.open is None and trace.load is not None:
         stop = _before_lift(trace, start, stop)
+    if stop - start < 2:
+        return None  # a rise that was all hold
     rises = np.ptp(trace.speed[start:stop]) >= trace.settings.least_rpm
     return (start, stop) if rises else None
 
