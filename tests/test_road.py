@@ -342,8 +342,8 @@ def test_a_build_without_a_vehicle_gets_a_usual_one_and_says_so(panels):
 
 def choose_runs(what_if, *names):
     """Fit again with other logs of Small, as a hand would; none of Large."""
-    what_if.first.list.pick.value = tuple(f"runs/2026-04-18_{n}_dyno.csv" for n in names)
-    what_if.second.list.pick.value = ()
+    what_if.first.pick.value = tuple(f"runs/2026-04-18_{n}_dyno.csv" for n in names)
+    what_if.second.pick.value = ()
     what_if.start.click()
     what_if.worker.join()
 
@@ -376,7 +376,7 @@ def test_from_two_turbos_to_one_and_back(what_if):
     panel.take.click()
     assert panel.trouble.value == "" and panel.road.names == ("Small",)
     assert len(panel.chart.picture.panels) == 2 and "Large" not in panel.notes.value
-    what_if.second.list.pick.value = ("runs/2026-04-18_5_large_14psi_dyno.csv",)
+    what_if.second.pick.value = ("runs/2026-04-18_5_large_14psi_dyno.csv",)
     what_if.start.click()
     what_if.worker.join()
     assert "The fit is new" in panel.state.value

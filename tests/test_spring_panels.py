@@ -98,7 +98,7 @@ def test_a_gate_nobody_described_is_asked_for(tmp_path):
         (panel.rate, "5 N/mm"), (panel.lift, "10 mm"),
     ):  # fmt: skip
         field.type(text)
-    assert panel.trouble.value == "" and panel.window is not None
+    assert panel.trouble.value == "" and panel.window.picture is not None
 
 
 def test_target_far_above_the_spring_is_cautioned(gate):

@@ -346,7 +346,7 @@ def test_a_choice_made_while_fitting_is_not_taken_for_fitted(own):
     panel = WhatIfPanel(own, *EIGHT, ("builds/small.toml", "builds/large.toml"), 8 * PSI)
     change = iter([("runs/2026-04-18_3_small_20psi_dyno.csv",)])
     panel.bar.observe(
-        lambda c: c.new > 0.4 and [setattr(panel.first.list.pick, "value", v) for v in change],
+        lambda c: c.new > 0.4 and [setattr(panel.first.pick, "value", v) for v in change],
         "value",
     )
     panel.start.click()

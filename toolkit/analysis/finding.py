@@ -138,12 +138,21 @@ def check_unchanged(path, slug, words):
         raise BenchError(f"{slug}/{path.name} was changed after it was saved: save it again")
 
 
+def slug_of(name):
+    """The folder under explain/ of a file that `Bench` names.
+
+    >>> slug_of("explain/demo/finding.toml")
+    'demo'
+    """
+    return name.split("/")[1]
+
+
 def free_slug(bench, title):
     """A folder's name made from a title that nothing else under explain/ has."""
     plain = slugify(title.split(";")[0], delim="-", ascii=True).decode()
     # What has no plain letter comes out as a question mark, and is left out.
     stem = re.sub(r"[^a-z0-9]+", "-", plain)[:60].strip("-") or "finding"
-    taken = {name.split("/")[1] for name in (*bench.findings(), *bench.series())}
+    taken = {slug_of(name) for name in (*bench.findings(), *bench.series())}
     names = [stem, *(f"{stem}-{n}" for n in range(2, len(taken) + 2))]
     return next(name for name in names if name not in taken)
 

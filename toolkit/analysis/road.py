@@ -5,15 +5,15 @@ its speed rises. The fit is of steady points, so what time adds (rotor and volum
 builds: `own_sweeps` sees how well that meets the runs' own sweeps.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
 from scipy.integrate import cumulative_trapezoid
 
 from toolkit import units
-from toolkit.analysis.trade import SHARE, engine_of, made_as_fitted
-from toolkit.analysis.whatif import Change, changed, of_size
+from toolkit.analysis.trade import SHARE, build_of, feed_of, made_as_fitted
+from toolkit.analysis.whatif import Change
 from toolkit.build.respond import Setting, boost_in_sweep, boost_in_vehicle
 
 SECONDS = 12.0
@@ -89,16 +89,16 @@ def road(fitted, change, vehicle, from_rpm, seconds=SECONDS):
     LEAST_RPM below its top.
     """
     sizes = _sizes(fitted, change.size)
-    turbos = [changed(fitted, replace(change, size=s)).turbo for s in sizes]
-    build = replace(changed(fitted, change), turbos=tuple(turbos), engine=engine_of(fitted))
+    build = build_of(fitted, change, sizes)
     low, top = build.engine.speed_range_rpm
     if not low <= from_rpm <= top - LEAST_RPM:
         raise ValueError(
             f"pull from {from_rpm:.0f} rpm: it must be between {low:.0f} rpm and "
             f"{top - LEAST_RPM:.0f} rpm; the build knows the engine up to {top:.0f} rpm"
         )
-    feed = np.maximum(of_size(fitted.best, "feed", np.asarray(sizes), log=False), 0)
-    setting = Setting(boost_gauge_pa=change.boost_gauge_pa, share=SHARE, feed=feed)
+    setting = Setting(
+        boost_gauge_pa=change.boost_gauge_pa, share=SHARE, feed=feed_of(fitted, sizes)
+    )
     made = partial(made_as_fitted, fitted, build)
     answer = boost_in_vehicle(build, vehicle, from_rpm, setting, seconds, made)
     moments = answer.responses[1].moments
@@ -119,7 +119,7 @@ def road(fitted, change, vehicle, from_rpm, seconds=SECONDS):
         distance * until, moments.on_map, boost_s, np.array(boost_rpm),
         np.array([quick, slow]), top_s, _grip(vehicle, made, moments, until),
         np.nanmax(moments.shaft_speed_rpm * until, axis=0),
-        np.array([t.speed_limit_rpm or np.nan for t in turbos]), answer.notes,
+        np.array([t.speed_limit_rpm or np.nan for t in build.turbos]), answer.notes,
     )  # fmt: skip
 
 
@@ -251,9 +251,9 @@ def _own_sweep(fitted, name, number, points, rate_rpm_s):
     measured = float(np.interp(SHARE * held, boost[pair], speed[pair]))
     if measured < start + SETTLED_S * rate_rpm_s:
         return without("it had its boost when its sweep began")
-    build = replace(changed(fitted, Change(size=float(number))), engine=engine_of(fitted))
-    feed = max(fitted.best.get(f"feed_{number}", 1.0), 0)
-    setting = Setting(boost_gauge_pa=held, share=SHARE, feed=feed)
+    own = (float(number),)
+    build = build_of(fitted, Change(size=own[0]), own)
+    setting = Setting(boost_gauge_pa=held, share=SHARE, feed=feed_of(fitted, own))
     found = boost_in_sweep(build, start, speed[-1], rate_rpm_s, setting).found[1, 0]
     if not np.isfinite(found):
         return OwnSweep(name, rate_rpm_s, measured, np.nan, "the model never has that boost")

@@ -48,14 +48,13 @@ def trade(fitted, change=None, held_rpm=3500.0, top_rpm=None, sizes=SIZES):
     inertia is not known.
     """
     change = change or Change()
-    turbos = tuple(changed(fitted, replace(change, size=float(s))).turbo for s in sizes)
-    build = replace(changed(fitted, change), turbos=turbos, engine=engine_of(fitted))
+    build = build_of(fitted, change, sizes)
     speed = fitted.points.speed_rpm
     top = float(top_rpm or speed.max())
     speeds = np.linspace(speed.min(), top, SPEEDS)[:, None]
     target = target_gauge_pa(build, speeds, change.boost_gauge_pa)
     points, *rest = problem(build, speeds, target, build.weather)
-    fed = of_size(fitted.best, "feed", np.asarray(sizes), log=False)
+    fed = feed_of(fitted, sizes)
     solved = match(replace(points, gate_share=points.gate_share * fed), *rest)
     solved = solved.reshape(SPEEDS, -1)
     boost = (solved.p_manifold_pa - build.weather.p_cell_pa) / target
@@ -87,6 +86,17 @@ def _threshold_rpm(speed, reached):
         first = np.interp(SHARE, column[rising], speed[rising])
         found.append(first if column[k] >= SHARE else np.nan)
     return np.array(found)
+
+
+def build_of(fitted, change, sizes):
+    """The build as fitted and changed, with a turbo of each size."""
+    turbos = tuple(changed(fitted, replace(change, size=float(s))).turbo for s in sizes)
+    return replace(changed(fitted, change), turbos=turbos, engine=engine_of(fitted))
+
+
+def feed_of(fitted, sizes):
+    """What the gate's control gives over what it could, of each size."""
+    return np.maximum(of_size(fitted.best, "feed", np.asarray(sizes), log=False), 0)
 
 
 def engine_of(fitted):

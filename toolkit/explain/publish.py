@@ -105,8 +105,7 @@ def publish(bench, story, choice, replace_edited=False, progress=None, stop=None
     for number, (name, make) in enumerate(makers):
         tell(20 * number, name)
         if name not in keep:
-            write_bytes(_path(bench, story, name), make())
-            _remember(bench, story, name)
+            _write(bench, story, name, make())
     for name in set(clips) - set(keep):
         _film(bench, story, choice, name, lambda frame, _: tell(made + frame, "the clip"))
     tell(total)
@@ -131,8 +130,7 @@ def publish_series(bench, series, replace_edited=False, known=None):
     if not replace_edited and _is_edited(path, _manifest(bench, made).get(name)):
         kept = (name,)
     else:
-        write_bytes(path, series_page(made))
-        _remember(bench, made, name)
+        _write(bench, made, name, series_page(made))
         written = (name,)
     save_series(bench, made.words)  # last: without it it is no series
     return made.words, Published(written, kept)
@@ -159,6 +157,11 @@ def _manifest(bench, story):
         return read_toml(_path(bench, story, MANIFEST)).unwrap().get("files", {})
     except BenchError:
         return {}  # nothing was published yet, or nobody can tell: then no file is ours
+
+
+def _write(bench, story, name, data):
+    write_bytes(_path(bench, story, name), data)
+    _remember(bench, story, name)
 
 
 def _remember(bench, story, name):

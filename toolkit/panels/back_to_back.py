@@ -36,19 +36,15 @@ from toolkit.physics.correction import STANDARDS
 STEP_RPM = 100.0
 
 
-class Runs(w.VBox):
-    """The logs of one side and its name. value: the chosen logs, relative to the bench."""
-
-    value = t.Tuple()
+class Runs(RunList):
+    """The logs of one side and its name."""
 
     def __init__(self, title, colour_word, logs, chosen):
+        super().__init__(f"{title} ({colour_word})", logs, chosen)
         self.title = title
-        self.list = RunList(f"{title} ({colour_word})", logs, chosen)
         self.name = w.Text(continuous_update=False, layout=w.Layout(width="155px"))
         name = w.HBox([w.Label("Name on the chart", layout=w.Layout(width="125px")), self.name])
-        super().__init__([self.list, name])
-        self.value = self.list.value
-        self.list.observe(lambda change: setattr(self, "value", change.new), "value")
+        self.children = (*self.children, name)
 
 
 class BackToBackPanel(Workpanel):

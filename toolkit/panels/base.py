@@ -466,10 +466,10 @@ class Shown(w.VBox):
         self.chart = Chart(picture)
         swap(self, [said(self.title, "dp-group"), self.chart] if self.title else [self.chart])
 
-    def clear(self):
-        """Take the chart away: what it showed no longer holds."""
+    def clear(self, words=""):
+        """Take the chart away, for what it showed no longer holds; words: what stands there."""
         self.chart = None
-        swap(self, ())
+        swap(self, [said(words)] if words else ())
 
     @property
     def picture(self):

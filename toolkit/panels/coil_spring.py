@@ -8,14 +8,13 @@ from toolkit.analysis.typed_rows import as_lines
 from toolkit.charts import coil_picture
 from toolkit.panels.base import (
     UNITS,
-    Chart,
     Choice,
     Quantity,
+    Shown,
     TypedRows,
     Workpanel,
     group,
     paragraph,
-    swap,
     table,
     verdict,
 )
@@ -66,7 +65,7 @@ class CoilPanel(Workpanel):
         _widen(self.ends, self.material, self.seats)
         self.heights, self.words = w.HTML(), w.HTML()
         self.chart = self.cut = None
-        self.chart_at, self.cut_at = w.VBox(), w.VBox()
+        self.chart, self.cut = Shown(), Shown()
         self.watch(
             self.wire, self.outer, self.turns, self.free, self.ends, self.material, self.modulus,
             self.closed, self.open, self.seats, self.endurance,
@@ -77,7 +76,7 @@ class CoilPanel(Workpanel):
                 group("Wire", self.material, self.modulus, self.endurance),
                 group("In use", self.closed, self.open, self.seats),
             ],
-            [self.cut_at, self.chart_at, self.heights, self.words],
+            [self.cut, self.chart, self.heights, self.words],
         )
 
     @property
@@ -107,21 +106,14 @@ class CoilPanel(Workpanel):
         heights = {"installed": self.closed.value, "pressed": self.open.value}
         cut = {"free": self.free.value, **heights, "solid": float(spring.solid_m)}
         sketch = coil_picture.coil_sketch(spring, cut, UNITS.system)
-        self.chart = self._put(self.chart_at, coil_picture.coil(spring, heights, UNITS.system))
-        self.cut = self._put(self.cut_at, sketch)
+        self.chart.show(coil_picture.coil(spring, heights, UNITS.system))
+        self.cut.show(sketch)
         self.heights.value = table(
             [self._height_row(spring, words, h) for words, h in cut.items()],
             ("height", "", "load", "stress (Bergsträsser)", "stress (Wahl)", "of set limit",
              "clash"),
         )  # fmt: skip
         self.words.value = "".join(self._sentences(spring))
-
-    def _put(self, place, picture):
-        if place.children:
-            place.children[0].show(picture)
-        else:
-            swap(place, [Chart(picture)])
-        return place.children[0]
 
     def _height_row(self, spring, words, height):
         berg, wahl = (spring.stress_pa(height, f) for f in (springs.bergstrasser, springs.wahl))
@@ -301,13 +293,13 @@ class StandPanel(Workpanel):
             "Error of a reading", "force", None, low=0.001, high=1e4, optional=True,
             hint="one standard deviation; empty: from the scatter",
         )  # fmt: skip
-        self.chart, self.chart_at, self.words = None, w.VBox(), w.HTML()
+        self.chart, self.words = Shown(), w.HTML()
         self.readings.control.observe(self._changed, "value")
         self.way.observe(self._new_way, "value")
         self.watch(self.diaphragm, self.error)
         self.compose(
             [group("Test stand", self.way, self.readings, self.diaphragm, self.error)],
-            [self.chart_at, self.words],
+            [self.chart, self.words],
         )
 
     @property
@@ -321,12 +313,7 @@ class StandPanel(Workpanel):
         """Fit the line again."""
         travel, force = self.rows
         self.fit = fit_rate(travel, force, self.error.value)
-        picture = coil_picture.stand(travel, force, self.fit, UNITS.system)
-        if self.chart is None:
-            self.chart = Chart(picture)
-            swap(self.chart_at, [self.chart])
-        else:
-            self.chart.show(picture)
+        self.chart.show(coil_picture.stand(travel, force, self.fit, UNITS.system))
         rating = self.fit.preload_n / (np.pi / 4 * self.diaphragm.value**2)
         preload = _text(self.fit.preload_n, "force")
         error = _text(self.fit.preload_error_n, "force")

@@ -10,7 +10,7 @@ import numpy as np
 from toolkit import preferences
 from toolkit.analysis.breathing import cam_of
 from toolkit.analysis.compare import Settings, compare
-from toolkit.analysis.finding import changed_logs, save_finding
+from toolkit.analysis.finding import changed_logs, save_finding, slug_of
 from toolkit.analysis.review_notes import notes_of
 from toolkit.analysis.sides import opened, short_names, side
 from toolkit.analysis.split import split
@@ -56,7 +56,7 @@ def demo_finding(base, against, low_rpm=None, slug="demo"):
 
 def slugs_of(bench):
     """The folders of the findings of a bench, by name."""
-    return [name.split("/")[1] for name in bench.findings()]
+    return [slug_of(name) for name in bench.findings()]
 
 
 class Splits:

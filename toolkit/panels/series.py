@@ -6,7 +6,7 @@ import html
 import ipywidgets as w
 
 from toolkit import preferences
-from toolkit.analysis.finding import changed_logs
+from toolkit.analysis.finding import changed_logs, slug_of
 from toolkit.bench import Bench
 from toolkit.explain.kept import Kept, changed_sources, open_finding
 from toolkit.explain.publish import publish_series
@@ -79,7 +79,7 @@ class SeriesPanel(Workpanel):
             words.add_class("dp-words")
 
     def _pages(self):
-        kept = [name.split("/")[1] for name in self.bench.series()]
+        kept = map(slug_of, self.bench.series())
         return [(_NEW, ""), *((slug, slug) for slug in kept)]
 
     @staticmethod

@@ -20,17 +20,15 @@ from toolkit.explain.keepable import of_gate
 from toolkit.explain.kept import save_kept, sources_of
 from toolkit.panels.base import (
     UNITS,
-    Chart,
     Choice,
     Quantity,
+    Shown,
     Slide,
     TypedRows,
     Workpanel,
     group,
     named,
     paragraph,
-    said,
-    swap,
     table,
     verdict,
 )
@@ -77,8 +75,7 @@ class GatePanel(Workpanel):
         self._make_gate(build)
         self._make_trial()
         self.verdict, self.outlook, self.numbers, self.notes = (w.HTML() for _ in range(4))
-        self.window_at, self.sketch_at, self.flow_at = w.VBox(), w.VBox(), w.VBox()
-        self.window = self.sketch = self.flow = self.judged = None
+        self.window, self.sketch, self.flow, self.judged = Shown(), Shown(), Shown(), None
         self.source.observe(self._new_log, "value")
         self.build.observe(self._new_build, "value")
         self.typed.control.observe(self._changed, "value")
@@ -105,8 +102,8 @@ class GatePanel(Workpanel):
                 group("A second spring inside", self.second, self.second_rate),
                 group("The spring to look for", self.alone, self.margin),
             ],
-            [self.verdict, self.window_at, self._trial(), self.outlook, self.sketch_at,
-             self.numbers, self.flow_at, self.notes, self.keep],
+            [self.verdict, self.window, self._trial(), self.outlook, self.sketch, self.numbers,
+             self.flow, self.notes, self.keep],
         )  # fmt: skip
 
     # ---- fields ----
@@ -289,29 +286,18 @@ class GatePanel(Workpanel):
     def _try(self):
         """Draw the gate that the sliders ask for."""
         self._draw_state()
-        self.flow = self._shown_in(self.flow_at, self._flow())
+        self._draw_flow()
         target = self.judged.target_gauge_pa
         said_now = outlook(self.tried, self.seen, target, UNITS.system)
         self.outlook.value = verdict(f"Tried: {said_now}", "estimated")
 
     def _draw_state(self):
-        self.window = self._shown_in(self.window_at, self._window())
+        self.window.show(self._window())
         self.numbers.value = self._numbers()
         self._draw_sketch()
 
     def _draw_sketch(self):
-        self.sketch = self._shown_in(self.sketch_at, self._sketch())
-
-    def _shown_in(self, place, picture):
-        """The chart in this place, made at the first picture; words where there is none."""
-        if isinstance(picture, str):
-            swap(place, [said(picture)])
-            return None
-        if not (place.children and isinstance(place.children[0], Chart)):
-            swap(place, [Chart(picture)])
-        else:
-            place.children[0].show(picture)
-        return place.children[0]
+        self.sketch.show(self._sketch())
 
     def _verdict(self):
         result = self.result
@@ -389,12 +375,14 @@ class GatePanel(Workpanel):
             p(gates.window_gauge_pa(named, last)[0]),
         )
 
-    def _flow(self):
+    def _draw_flow(self):
         if self.build.value == TYPED:
-            return "Creep: take the gate from a build, and its match says what it must pass."
-        asked = self._demand(self.seen.speed_rpm)
-        found = asked.against(self.tried)
-        return gate_picture.bypass(asked, found, self.judged.target_gauge_pa, UNITS.system)
+            self.flow.clear(
+                "Creep: take the gate from a build, and its match says what it must pass."
+            )
+            return
+        asked, target = self._demand(self.seen.speed_rpm), self.judged.target_gauge_pa
+        self.flow.show(gate_picture.bypass(asked, asked.against(self.tried), target, UNITS.system))
 
     # ---- what a person does ----
 

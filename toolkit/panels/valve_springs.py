@@ -9,15 +9,14 @@ from toolkit.analysis.valve_check import Clearances, ClosedValve, Train
 from toolkit.charts import valve_picture
 from toolkit.panels.base import (
     UNITS,
-    Chart,
     Choice,
     Quantity,
+    Shown,
     Slide,
     TypedRows,
     Workpanel,
     group,
     paragraph,
-    swap,
     table,
     verdict,
 )
@@ -49,7 +48,7 @@ class ValveSpringPanel(Workpanel):
         self._make_cam()
         self.speed = Slide("Engine speed", "engine_speed", 6700, 2000, 10000, 80)
         self.closed = self.contact = None
-        self.closed_at, self.contact_at = w.VBox(), w.VBox()
+        self.closed, self.contact = Shown(), Shown()
         self.sheet, self.words = w.HTML(), w.HTML()
         self.table.control.observe(self._changed, "value")
         self.watch(
@@ -67,7 +66,7 @@ class ValveSpringPanel(Workpanel):
                 group("Cam", self.table, self.angles, self.ratio, self.written, self.mass,
                       self.nose),
             ],
-            [self.closed_at, self.speed, self.contact_at, self.sheet, self.words],
+            [self.closed, self.speed, self.contact, self.sheet, self.words],
         )  # fmt: skip
 
     def _make_springs(self):
@@ -172,19 +171,10 @@ class ValveSpringPanel(Workpanel):
     def redraw(self):
         """Work the sheet out again."""
         valves, train = self.valves, self.train
-        self.closed = self._put(self.closed_at, valve_picture.closed_valves(valves, UNITS.system))
-        self.contact = self._put(
-            self.contact_at, valve_picture.contact(train, self.speed.value, UNITS.system)
-        )
+        self.closed.show(valve_picture.closed_valves(valves, UNITS.system))
+        self.contact.show(valve_picture.contact(train, self.speed.value, UNITS.system))
         self.sheet.value = table(self._rows(valves, train), ("", "closed", "open", ""), (0, 3))
         self.words.value = "".join(self._sentences(valves, train))
-
-    def _put(self, place, picture):
-        if place.children:
-            place.children[0].show(picture)
-        else:
-            swap(place, [Chart(picture)])
-        return place.children[0]
 
     def _rows(self, valves, train):
         lift = float(train.lift_m.max())

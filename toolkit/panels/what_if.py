@@ -41,19 +41,15 @@ STEP_RPM = 100.0
 _PRESS_FIT = "Press Fit to use the new choice."
 
 
-class TurboRuns(w.VBox):
+class TurboRuns(RunList):
     """A turbo's build and the runs that were made with it."""
-
-    runs = t.Tuple()
 
     def __init__(self, title, builds, logs, build, chosen, optional=False):
         names = named(builds)
         options = [("none", ""), *names] if optional else names
+        super().__init__(title, logs, chosen)
         self.build = Choice("Build", options, build)
-        self.list = RunList(title, logs, chosen)
-        super().__init__([self.build, self.list])
-        self.runs = self.list.value
-        self.list.observe(lambda change: setattr(self, "runs", change.new), "value")
+        self.children = (self.build, *self.children)
 
 
 @dataclass(frozen=True, eq=False)
@@ -162,7 +158,7 @@ class WhatIfPanel(Workpanel):
         self.start.on_click(self.handler(lambda _: self._begin()))
         self.stop.on_click(self.handler(lambda _: self._stop.set()))
         for field in (self.first, self.second):
-            field.observe(lambda _: self._say(_PRESS_FIT), "runs")
+            field.observe(lambda _: self._say(_PRESS_FIT), "value")
             field.build.observe(lambda _: self._say(_PRESS_FIT), "value")
 
     def _make_changes(self, boost_gauge_pa):
@@ -223,12 +219,12 @@ class WhatIfPanel(Workpanel):
 
     def _chosen(self):
         """(build, runs) of each turbo that has both."""
-        sides = ((s.build.value, s.runs) for s in (self.first, self.second))
+        sides = ((s.build.value, s.value) for s in (self.first, self.second))
         return tuple((build, runs) for build, runs in sides if build and runs)
 
     def _read(self, chosen):
         """The Runs of what is chosen."""
-        if not (self.first.build.value and self.first.runs):
+        if not (self.first.build.value and self.first.value):
             raise ValueError("First turbo: choose its build and at least one run to fit")
         builds, parts, drawn, swept = [], [], [], []
         runs = [(number, log) for number, (_, logs) in enumerate(chosen) for log in logs]
